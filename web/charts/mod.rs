@@ -1,0 +1,3 @@
+//! Charts as SVG: values in, a picture out.
+
+pub mod samples;

@@ -1,0 +1,20 @@
+//! Writes the samples of all pages into a folder, to be looked at in a browser:
+//! `cargo run -p weighhouse-web --example look -- FOLDER`.
+
+use std::fs;
+use std::path::PathBuf;
+
+use weighhouse_web::{assets, pages};
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let folder = PathBuf::from(std::env::args().nth(1).ok_or("say a folder to write into")?);
+    fs::create_dir_all(folder.join("static"))?;
+    for asset in assets::all() {
+        fs::write(folder.join("static").join(&asset.hashed), &asset.bytes)?;
+    }
+    for (n, (name, html)) in pages::rendered_samples()?.into_iter().enumerate() {
+        let near = html.replace("=\"/static/", "=\"static/");
+        fs::write(folder.join(format!("{n:02}-{name}.html")), near)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,95 @@
+//! The state of a pass or a cell as a mark: a shape and a word, so that colour never says it alone.
+
+use serde::Serialize;
+
+/// What a mark says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Mark {
+    /// No flag, or ruled 'keep'.
+    Sound,
+    /// A screen found something, and no ruling covers it.
+    Flagged,
+    /// Came in, not screened or not yet ruled where a ruling is wanted.
+    NotRuled,
+    /// Ruled out, with a reason.
+    SetAside,
+    /// Ruled to be recorded once more.
+    RunAgain,
+    /// Wanted, not recorded.
+    Missing,
+    /// The cell could not be measured, with a reason.
+    DidNotRun,
+}
+
+impl Mark {
+    /// All of them, in the order of a legend.
+    pub const ALL: [Mark; 7] = [
+        Mark::Sound,
+        Mark::Flagged,
+        Mark::NotRuled,
+        Mark::SetAside,
+        Mark::RunAgain,
+        Mark::Missing,
+        Mark::DidNotRun,
+    ];
+
+    /// Its word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Mark::Sound => "sound",
+            Mark::Flagged => "flagged",
+            Mark::NotRuled => "not ruled",
+            Mark::SetAside => "set aside",
+            Mark::RunAgain => "run again",
+            Mark::Missing => "missing",
+            Mark::DidNotRun => "did not run",
+        }
+    }
+
+    /// Name of its shape among the symbols of `frame.html`, and of its class in the style sheet.
+    pub fn shape(self) -> &'static str {
+        match self {
+            Mark::Sound => "sound",
+            Mark::Flagged => "flagged",
+            Mark::NotRuled => "not-ruled",
+            Mark::SetAside => "set-aside",
+            Mark::RunAgain => "run-again",
+            Mark::Missing => "missing",
+            Mark::DidNotRun => "did-not-run",
+        }
+    }
+}
+
+/// Where a figure stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Standing {
+    /// Made, not yet proposed.
+    Draft,
+    /// Proposed by one person.
+    Proposed,
+    /// Agreed by another.
+    Agreed,
+    /// What it rests on has changed.
+    Lapsed,
+    /// From a data sheet or a maker.
+    Quoted,
+}
+
+impl Standing {
+    /// All of them, in the order of a legend.
+    pub const ALL: [Standing; 5] =
+        [Standing::Draft, Standing::Proposed, Standing::Agreed, Standing::Lapsed, Standing::Quoted];
+
+    /// Its word, also its class in the style sheet.
+    pub fn word(self) -> &'static str {
+        match self {
+            Standing::Draft => "draft",
+            Standing::Proposed => "proposed",
+            Standing::Agreed => "agreed",
+            Standing::Lapsed => "lapsed",
+            Standing::Quoted => "quoted",
+        }
+    }
+}

@@ -1,0 +1,136 @@
+//! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
+
+mod frame;
+mod pattern;
+mod pieces;
+mod refusal;
+mod sign_in;
+
+pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
+pub use pattern::Pattern;
+pub use pieces::{NewPiece, Pieces, Progress};
+pub use refusal::Refusal;
+pub use sign_in::SignIn;
+
+/// A page: its fields are what its template and its JSON twin show.
+///
+/// The template extends `frame.html`, which prints [`Page::title`] as the only `h1`.
+pub trait Page: askama::Template + serde::Serialize + Sized {
+    /// Title of the page, without the name of the service.
+    fn title(&self) -> String;
+
+    /// Values that between them show each state of the page: empty, filled, refused, read by a guest. The test
+    /// below renders all of them.
+    fn samples() -> Vec<Self>;
+}
+
+/// Shows samples of all pages to tests: `(file of the template's page, HTML)`.
+///
+/// # Errors
+/// When a template fails to render.
+pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> {
+    fn of<P: Page>(name: &'static str, out: &mut Vec<(&'static str, String)>) -> Result<(), askama::Error> {
+        for page in P::samples() {
+            out.push((name, page.render()?));
+        }
+        Ok(())
+    }
+    let mut out = Vec::new();
+    of::<Pattern>("pattern", &mut out)?;
+    of::<Pieces>("pieces", &mut out)?;
+    of::<Refusal>("refusal", &mut out)?;
+    of::<SignIn>("sign_in", &mut out)?;
+    Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use scraper::{ElementRef, Html, Selector};
+
+    use super::*;
+
+    fn all(html: &Html, selector: &str) -> Vec<String> {
+        let selector = Selector::parse(selector).unwrap();
+        html.select(&selector).map(|e| e.html()).collect()
+    }
+
+    fn each<'a>(html: &'a Html, selector: &'a Selector) -> impl Iterator<Item = ElementRef<'a>> {
+        html.select(selector)
+    }
+
+    /// Style, 11: no inline script, style or handler; WCAG 2.2: 2.4.2 title, 1.3.1 labels, 4.1.1 unique ids.
+    #[test]
+    fn samples_of_all_pages_render_equal_twice_and_well_formed() {
+        let first = rendered_samples().unwrap();
+        assert_eq!(first, rendered_samples().unwrap());
+        for (name, text) in &first {
+            let html = Html::parse_document(text);
+            assert_eq!(all(&html, "h1").len(), 1, "{name}: h1");
+            assert_eq!(all(&html, "title").len(), 1 + all(&html, "svg title").len(), "{name}: title");
+            assert_eq!(all(&html, "main").len(), 1, "{name}: main");
+            assert!(all(&html, "style, script:not([src]), [style]").is_empty(), "{name}: inline");
+            assert!(all(&html, "h1 + h3, a:not([href]), img:not([alt])").is_empty(), "{name}");
+            handlers_and_ids(name, &html);
+            labels(name, &html);
+        }
+    }
+
+    fn handlers_and_ids(name: &str, html: &Html) {
+        let mut ids = BTreeSet::new();
+        let anything = Selector::parse("*").unwrap();
+        for element in each(html, &anything) {
+            for (attribute, value) in element.value().attrs() {
+                assert!(!attribute.starts_with("on"), "{name}: {attribute}");
+                assert!(attribute != "id" || ids.insert(value.to_owned()), "{name}: id {value} twice");
+            }
+        }
+        for element in each(html, &anything) {
+            for attribute in ["for", "aria-labelledby", "aria-describedby", "list"] {
+                for id in element.attr(attribute).unwrap_or("").split_whitespace() {
+                    assert!(ids.contains(id), "{name}: {attribute} leads to no {id}");
+                }
+            }
+            if let Some(id) = element.attr("href").and_then(|href| href.strip_prefix('#')) {
+                assert!(ids.contains(id), "{name}: #{id} leads nowhere");
+            }
+        }
+    }
+
+    fn labels(name: &str, html: &Html) {
+        let inputs = Selector::parse("input:not([type=hidden]), select, textarea").unwrap();
+        for input in each(html, &inputs) {
+            let wrapped = input.ancestors().filter_map(ElementRef::wrap).any(|e| e.value().name() == "label");
+            let by_id = input
+                .attr("id")
+                .is_some_and(|id| !all(html, &format!("label[for=\"{id}\"]")).is_empty());
+            let aria = input.attr("aria-label").is_some() || input.attr("aria-labelledby").is_some();
+            assert!(wrapped || by_id || aria, "{name}: no label for {}", input.html());
+        }
+    }
+
+    /// A literal address in a template would escape `paths.rs` (design, section 5).
+    #[test]
+    fn templates_link_through_paths_and_each_belongs_to_a_page() {
+        let names: BTreeSet<_> = rendered_samples().unwrap().into_iter().map(|(name, _)| name).collect();
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/templates");
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
+            let text = std::fs::read_to_string(&path).unwrap();
+            for literal in ["href=\"/", "action=\"/", "src=\"/", "href='/", "action='/"] {
+                assert!(!text.contains(literal), "{name}: {literal}");
+            }
+            assert!(["frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()), "{name}");
+        }
+    }
+
+    /// The JSON twin carries what the page shows, and not the frame around it.
+    #[test]
+    fn the_twin_has_no_frame() {
+        let twin = serde_json::to_value(&Pieces::samples()[1]).unwrap();
+        assert!(twin.get("frame").is_none());
+        assert!(twin["pieces"].as_array().is_some_and(|pieces| !pieces.is_empty()));
+    }
+}

@@ -1,0 +1,184 @@
+//! Every address of the service: a route pattern for the router and, from the same line, a function for links.
+//!
+//! `/api/v1` twins have the same patterns below [`API`]: the router nests them there, links wrap with [`api`].
+
+use std::fmt::{Display, Write as _};
+
+/// Where the JSON twins of the pages and the uploads of the rigs live.
+pub const API: &str = "/api/v1";
+
+/// The twin of a page's address under [`API`].
+pub fn api(path: &str) -> String {
+    format!("{API}{path}")
+}
+
+/// Fills the `{slots}` of a pattern in order, percent-encoding what stands in them.
+fn fill(pattern: &str, values: &[&dyn Display]) -> String {
+    let mut out = String::with_capacity(pattern.len() + 24);
+    let mut values = values.iter();
+    let mut rest = pattern;
+    while let Some((before, after)) = rest.split_once('{') {
+        out.push_str(before);
+        if let Some(value) = values.next() {
+            out.push_str(&encode(&value.to_string()));
+        }
+        rest = after.split_once('}').map_or("", |(_, after)| after);
+    }
+    out.push_str(rest);
+    out
+}
+
+/// Percent-encodes all but the unreserved characters of RFC 3986, section 2.3.
+pub fn encode(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            // Writing to a String cannot fail.
+            let _ = write!(out, "%{byte:02X}");
+        }
+    }
+    out
+}
+
+/// `path` with a query, values percent-encoded; pairs with an empty value are left out.
+pub fn with_query(path: &str, pairs: &[(&str, &str)]) -> String {
+    let mut out = path.to_owned();
+    let mut join = '?';
+    for (key, value) in pairs.iter().filter(|(_, value)| !value.is_empty()) {
+        out.push(join);
+        out.push_str(&encode(key));
+        out.push('=');
+        out.push_str(&encode(value));
+        join = '&';
+    }
+    out
+}
+
+macro_rules! routes {
+    ($($(#[$doc:meta])* $pattern:ident = $text:literal => $link:ident($($slot:ident: $kind:ty),*);)*) => {
+        $(
+            #[doc = concat!("Route of [`", stringify!($link), "`].")]
+            pub const $pattern: &str = $text;
+            $(#[$doc])*
+            pub fn $link($($slot: $kind),*) -> String {
+                fill($pattern, &[$(&$slot),*])
+            }
+        )*
+        /// All route patterns, for tests that walk them.
+        pub const ALL: &[&str] = &[$($pattern),*];
+    };
+}
+
+routes! {
+    /// The front door: leads to the pieces, or to sign-in.
+    HOME = "/" => home();
+    /// All pieces. POST makes one.
+    PIECES = "/pieces" => pieces();
+    /// A piece's own choices. POST saves them.
+    PIECE = "/pieces/{piece}" => piece(piece: &str);
+    /// The cells a piece selects: POST a grid of them.
+    PIECE_CELLS = "/pieces/{piece}/cells" => piece_cells(piece: &str);
+    /// Coverage board.
+    PLAN = "/pieces/{piece}/plan" => plan(piece: &str);
+    /// Captures on their way in.
+    INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
+    /// Which cell each segment goes to: POST.
+    ASSIGN = "/pieces/{piece}/intake/assign" => assign(piece: &str);
+    /// Queue of flagged passes.
+    REVIEW = "/pieces/{piece}/review" => review(piece: &str);
+    /// Parts against a baseline.
+    AGAINST = "/pieces/{piece}/against" => against(piece: &str);
+    /// Ledger of figures. POST makes one.
+    FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
+    /// The exported bundle.
+    PACK = "/pieces/{piece}/pack" => pack(piece: &str);
+    /// The bundle itself.
+    PACK_ZIP = "/pieces/{piece}/pack.zip" => pack_zip(piece: &str);
+    /// One figure: why this number.
+    FIGURE = "/figures/{figure}" => figure(figure: &str);
+    /// POST a step of a figure: propose, agree or withdraw.
+    FIGURE_STEP = "/figures/{figure}/step" => figure_step(figure: &str);
+    /// One pass.
+    PASS = "/passes/{pass}" => pass(pass: &str);
+    /// The strip of a pass's cell for a stretch of time (`from`, `to`, `width`): SVG.
+    PASS_STRIP = "/passes/{pass}/strip" => pass_strip(pass: &str);
+    /// POST a ruling.
+    PASS_RULING = "/passes/{pass}/ruling" => pass_ruling(pass: &str);
+    /// POST another window.
+    PASS_WINDOW = "/passes/{pass}/window" => pass_window(pass: &str);
+    /// POST a remark.
+    PASS_REMARK = "/passes/{pass}/remark" => pass_remark(pass: &str);
+    /// A capture's bytes as they came.
+    CAPTURE = "/captures/{capture}" => capture(capture: i64);
+    /// First rows of a capture whose columns a person must name. POST the answer.
+    LAYOUT = "/captures/{capture}/layout" => layout(capture: i64);
+    /// Rigs. POST makes one.
+    RIGS = "/rigs" => rigs();
+    /// One rig and its dated bases.
+    RIG = "/rigs/{rig}" => rig(rig: i64);
+    /// Parts. POST makes one.
+    PARTS = "/parts" => parts();
+    /// One part: units, drivers, prices, tunings.
+    PART = "/parts/{part}" => part(part: i64);
+    /// Scenes and settings. POST makes one.
+    SCENES = "/scenes" => scenes();
+    /// One scene and its builds.
+    SCENE = "/scenes/{scene}" => scene(scene: i64);
+    /// Accounts, rig keys, invitations, audit trail.
+    PEOPLE = "/people" => people();
+    /// Sign-in form and its target.
+    SIGN_IN = "/sign-in" => sign_in();
+    /// POST only.
+    SIGN_OUT = "/sign-out" => sign_out();
+    /// A one-time link that makes an account.
+    INVITATION = "/invitations/{token}" => invitation(token: &str);
+    /// Each part of the pages in each state.
+    PATTERN = "/pattern" => pattern();
+    /// A static file under its name with hash: see [`asset`].
+    STATIC = "/static/{name}" => static_file(name: &str);
+}
+
+/// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.
+pub const UPLOAD: &str = "/api/v1/uploads/{name}";
+
+/// Address of an upload: see [`UPLOAD`].
+pub fn upload(name: &str) -> String {
+    fill(UPLOAD, &[&name])
+}
+
+/// Address of a static file, with the hash of its content in the name.
+pub fn asset(name: &str) -> String {
+    static_file(&crate::assets::hashed_name(name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn links_fill_the_patterns_of_the_router() {
+        assert_eq!(pieces(), "/pieces");
+        assert_eq!(plan("k3v9"), "/pieces/k3v9/plan");
+        assert_eq!(rig(7), "/rigs/7");
+        assert_eq!(api(&figure("f1")), "/api/v1/figures/f1");
+    }
+
+    /// RFC 3986, sections 2.1 and 2.3.
+    #[test]
+    fn what_stands_in_a_slot_cannot_leave_it() {
+        assert_eq!(plan("../a b?c#d/é"), "/pieces/..%2Fa%20b%3Fc%23d%2F%C3%A9/plan");
+        assert_eq!(with_query("/x", &[("q", "a&b"), ("none", ""), ("r", "1")]), "/x?q=a%26b&r=1");
+    }
+
+    #[test]
+    fn patterns_are_distinct_and_balanced() {
+        let mut seen = std::collections::BTreeSet::new();
+        for pattern in ALL {
+            assert!(pattern.starts_with('/'), "{pattern}");
+            assert_eq!(pattern.matches('{').count(), pattern.matches('}').count(), "{pattern}");
+            assert!(seen.insert(pattern), "{pattern} twice");
+        }
+    }
+}
