@@ -1,1 +1,4 @@
-//! (being written)
+//! Statistics that know no captures.
+
+pub mod distributions;
+pub mod moderation;
