@@ -1,0 +1,185 @@
+//! The store: one SQLite file, and the only SQL of the program.
+//!
+//! Reading: `let mut db = store.read().await?` is one moment's view of the whole store; every reading function
+//! takes `&mut db`. Writing: `store.write(by, async move |tx| ...).await` runs one short IMMEDIATE transaction on
+//! the one writer; reading functions take `tx` too, writing functions take nothing else, and record what they did
+//! in the audit trail themselves. Inside a transaction nothing is awaited but the store. A row that is not there
+//! is `Ok(None)`; a row that broke a rule is [`StoreError::Conflict`].
+
+#![expect(clippy::disallowed_methods, reason = "this is the place for SQL")]
+
+pub mod audit;
+mod audited;
+mod error;
+mod ids;
+mod open;
+pub mod people;
+pub mod requests;
+pub mod rig_keys;
+pub mod sign_in;
+#[cfg(test)]
+pub(crate) mod testing;
+mod writer;
+
+use std::fs::File;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use sqlx::{Sqlite, SqlitePool};
+use tokio::sync::watch;
+
+pub use audit::Actor;
+pub use error::{Conflict, StoreError};
+pub use ids::*;
+pub use open::OpenError;
+pub use writer::Tx;
+
+use crate::clock::Clock;
+
+/// A connection inside a transaction, reading or writing.
+pub type Db = sqlx::SqliteConnection;
+
+/// The open store. Cheap to clone.
+#[derive(Clone, Debug)]
+pub struct Store {
+    inner: Arc<Inner>,
+}
+
+#[derive(Debug)]
+struct Inner {
+    path: PathBuf,
+    readers: SqlitePool,
+    writer: writer::Writer,
+    clock: Clock,
+    /// Held while the store is open: keeps a second server out.
+    _lock: File,
+}
+
+/// A view of the store as it was at one moment. Short-lived: an old view keeps the journal from being emptied, so
+/// none is held while an answer streams.
+pub type Read = sqlx::Transaction<'static, Sqlite>;
+
+impl Store {
+    /// Opens the store at `path`, making it when there is none, and brings its schema up to date.
+    ///
+    /// # Errors
+    /// Another program's file, a newer version's store, or a store that another server has open are refused and
+    /// left as they are.
+    pub async fn open(path: &Path, clock: Clock) -> Result<Self, OpenError> {
+        open::open(path, clock).await
+    }
+
+    /// Runs `work` as one transaction in the name of `by`: kept when it returns `Ok`, taken back otherwise. Once
+    /// handed over it runs to its end even when the caller is dropped.
+    pub async fn write<T, E, F>(&self, by: Actor, work: F) -> Result<T, E>
+    where
+        F: AsyncFnOnce(&mut Tx<'_>) -> Result<T, E> + Send + 'static,
+        T: Send + 'static,
+        E: From<StoreError> + Send + 'static,
+    {
+        self.inner.writer.run(by, work).await
+    }
+
+    /// A view of this moment, for any number of reads that agree with each other.
+    pub async fn read(&self) -> Result<Read, StoreError> {
+        Ok(self.inner.readers.begin().await?)
+    }
+
+    /// Number of the newest audit entry, now and whenever it changes: what live pages follow.
+    pub fn head(&self) -> watch::Receiver<i64> {
+        self.inner.writer.head()
+    }
+
+    /// The clock that the store was opened with.
+    pub fn clock(&self) -> &Clock {
+        &self.inner.clock
+    }
+
+    /// The store's file.
+    pub fn path(&self) -> &Path {
+        &self.inner.path
+    }
+
+    /// Finishes the writes that wait, then closes the file.
+    pub async fn close(&self) {
+        self.inner.writer.close().await;
+        self.inner.readers.close().await;
+    }
+}
+
+/// Ok when a change hit its row; else the row was changed by somebody else since it was read.
+fn hit(done: &sqlx::sqlite::SqliteQueryResult) -> Result<(), StoreError> {
+    if done.rows_affected() == 1 { Ok(()) } else { Err(StoreError::Stale) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[tokio::test]
+    async fn a_view_does_not_move_while_others_write() {
+        let (_folder, store) = testing::store().await;
+        let mut before = store.read().await.unwrap();
+        assert_eq!(people::all(&mut before).await.unwrap(), []);
+        testing::person(&store, "Ada", people::Role::Owner).await;
+        assert_eq!(people::all(&mut before).await.unwrap(), []);
+        drop(before);
+        assert_eq!(people::all(&mut store.read().await.unwrap()).await.unwrap().len(), 1);
+    }
+
+    #[tokio::test]
+    async fn what_returns_an_error_or_panics_leaves_nothing_and_the_next_write_goes_on() {
+        let (_folder, store) = testing::store().await;
+        let refused: Result<(), StoreError> = store
+            .write(Actor::Server, async |tx| {
+                people::add(tx, "Ada", people::Role::Owner, "hash").await?;
+                Err(StoreError::Stale)
+            })
+            .await;
+        assert!(matches!(refused, Err(StoreError::Stale)));
+        let broke: Result<(), StoreError> = store
+            .write(Actor::Server, async |tx| {
+                people::add(tx, "Ada", people::Role::Owner, "hash").await?;
+                panic!("on purpose")
+            })
+            .await;
+        assert!(matches!(broke, Err(StoreError::Other(_))));
+        assert_eq!(*store.head().borrow(), 0);
+        testing::person(&store, "Ada", people::Role::Owner).await;
+        assert_eq!(*store.head().borrow(), 1);
+    }
+
+    #[tokio::test]
+    async fn a_write_runs_to_its_end_when_its_caller_is_gone() {
+        let (_folder, store) = testing::store().await;
+        let (began, begun) = tokio::sync::oneshot::channel();
+        let (go, gone) = tokio::sync::oneshot::channel::<()>();
+        let client = tokio::spawn({
+            let store = store.clone();
+            async move {
+                store
+                    .write(Actor::Server, async |tx| {
+                        let _ = began.send(());
+                        let _ = gone.await;
+                        people::add(tx, "Ada", people::Role::Owner, "hash").await
+                    })
+                    .await
+            }
+        });
+        begun.await.unwrap();
+        client.abort();
+        assert!(client.await.unwrap_err().is_cancelled());
+        go.send(()).unwrap();
+        let mut head = store.head();
+        head.wait_for(|seq| *seq == 1).await.unwrap();
+        assert_eq!(people::all(&mut store.read().await.unwrap()).await.unwrap().len(), 1);
+    }
+
+    #[tokio::test]
+    async fn a_closed_store_takes_no_writes() {
+        let (_folder, store) = testing::store().await;
+        store.close().await;
+        let refused = store.write(Actor::Server, async |tx| people::add(tx, "A", people::Role::Owner, "").await).await;
+        assert!(matches!(refused, Err(StoreError::Stopped)));
+    }
+}
