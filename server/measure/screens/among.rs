@@ -1,0 +1,220 @@
+//! A pass beside the other passes of its cell: step, drift and hitch clusters, judged on what is not the scene's.
+//!
+//! Passes of a cell show the same scene from the same cue, so their block medians rise and fall together. The
+//! series judged is the log of the pass's profile over the middle of its siblings' profiles:
+//!
+//! * three siblings or more: over the median of the siblings;
+//! * two siblings: over the median of all three, so that one bad sibling does not make its fellows look bad;
+//! * one sibling: over that one, with wider limits, and the sentence says that either may be the disturbed one.
+//!
+//! How much such a ratio wanders without a fault is taken from all passes of the cell (the middle of their robust
+//! scatters), so scenes that never run twice alike are judged with their own measure.
+
+use super::level_step::{self, Limits, Scatter, Step, steps};
+use super::profile::{Profile, middle};
+use super::slow_drift::{self, Drift, drift};
+use super::{Flag, FlagKind, words};
+
+/// Limits of a step beside two siblings or more.
+const STEP: Limits = Limits { shift: 0.03, sds: 4.5, moves: 0.005 };
+/// Limits of a step beside one sibling.
+const STEP_OF_TWO: Limits = Limits { shift: 0.15, sds: 6.0, moves: 0.02 };
+/// Least change of a drift, log scale.
+const DRIFT_CHANGE: f64 = 0.03;
+/// Least change of a drift in standard deviations of the difference between halves.
+const DRIFT_SDS: f64 = 2.5;
+/// A sibling is compared when it reaches at least this share of the pass's blocks.
+const REACH: f64 = 0.8;
+/// A cluster of hitches is the scene's own when the middle sibling loses this share of its time in the same stretch.
+const SCENES_OWN: f64 = 0.5;
+
+/// Judges a pass anew beside its siblings and returns all flags that stand, in order of their start.
+///
+/// `alone` is what [`super::screen_pass`] found for it. Without a sibling it is returned as it is.
+pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile]) -> Vec<Flag> {
+    let siblings: Vec<&Profile> = siblings.iter().copied().filter(|s| reaches(s, own)).collect();
+    if siblings.is_empty() || own.median_ns.is_empty() {
+        return alone.to_vec();
+    }
+    let mut flags: Vec<Flag> = alone
+        .iter()
+        .filter(|f| match f.kind {
+            FlagKind::LevelStep | FlagKind::SlowDrift => false,
+            FlagKind::HitchCluster => !scenes_own(f, own, &siblings),
+            FlagKind::FrameCap | FlagKind::Gap | FlagKind::OddInCell => true,
+        })
+        .cloned()
+        .collect();
+    let logs: Vec<Vec<f64>> =
+        std::iter::once(own).chain(siblings.iter().copied()).map(Profile::ln_medians).collect();
+    let blocks = logs.iter().map(Vec::len).min().unwrap_or(0);
+    let ratios: Vec<Vec<f64>> = (0..logs.len()).map(|i| ratio(&logs, i, blocks)).collect();
+    let series = &ratios[0];
+    if siblings.len() == 1 {
+        let found = steps(series, &Scatter::of(series), &STEP_OF_TWO);
+        flags.extend(found.iter().map(|step| flag_of_two(own, step, blocks)));
+    } else {
+        let scatter = Scatter::middle(&ratios.iter().map(|r| Scatter::of(r)).collect::<Vec<_>>());
+        let found = steps(series, &scatter, &STEP);
+        let creep = drift(series, &scatter, DRIFT_CHANGE, DRIFT_SDS);
+        match creep {
+            Some(creep) if line_fits_better(series, &creep, &found) => {
+                flags.push(slow_drift::flag(own, &creep));
+            }
+            _ => flags.extend(found.iter().map(|s| {
+                level_step::flag(
+                    own,
+                    s,
+                    blocks,
+                    "than in the rest of the pass, beside the other passes of the cell",
+                )
+            })),
+        }
+    }
+    flags.sort_by_key(|f| (f.start_ns, f.kind));
+    flags
+}
+
+fn reaches(sibling: &Profile, own: &Profile) -> bool {
+    sibling.median_ns.len() as f64 >= REACH * own.median_ns.len() as f64
+}
+
+/// Log ratio of pass `i` to the middle of the others, over the first `blocks` blocks.
+fn ratio(logs: &[Vec<f64>], i: usize, blocks: usize) -> Vec<f64> {
+    let keep_own = logs.len() == 3;
+    let others: Vec<&[f64]> =
+        logs.iter().enumerate().filter(|(j, _)| keep_own || *j != i).map(|(_, log)| &log[..blocks]).collect();
+    logs[i].iter().zip(middle(&others)).map(|(own, other)| own - other).collect()
+}
+
+/// Whether a straight line leaves less unexplained than level stretches do.
+fn line_fits_better(series: &[f64], line: &Drift, steps: &[Step]) -> bool {
+    if steps.is_empty() {
+        return true;
+    }
+    let in_step = |i: usize| steps.iter().find(|s| (s.from..s.to).contains(&i));
+    let rest: Vec<f64> = (0..series.len()).filter(|&i| in_step(i).is_none()).map(|i| series[i]).collect();
+    let usual = rest.iter().sum::<f64>() / rest.len().max(1) as f64;
+    let square = |v: f64| v * v;
+    let (mut by_line, mut by_steps) = (0.0, 0.0);
+    for (i, v) in series.iter().enumerate() {
+        by_line += square(v - line.intercept - line.slope * i as f64);
+        by_steps += square(v - usual - in_step(i).map_or(0.0, |s| s.shift));
+    }
+    by_line < by_steps
+}
+
+fn flag_of_two(own: &Profile, step: &Step, blocks: usize) -> Flag {
+    let mut flag = level_step::flag(own, step, blocks, "");
+    let to = if step.to >= blocks { "the end".to_owned() } else { words::seconds(flag.end_ns) };
+    flag.says = format!(
+        "from {} to {to} the ratio of its frame times to those of the only other pass of its cell is {} away from what it is in the rest; either of the two may be the disturbed one",
+        words::seconds(flag.start_ns),
+        words::percent(libm::exp(step.shift.abs()) - 1.0)
+    );
+    flag
+}
+
+/// Whether the middle sibling loses at least half as much time to hitches in the same stretch, a block to each side.
+fn scenes_own(cluster: &Flag, own: &Profile, siblings: &[&Profile]) -> bool {
+    let lost_of = |p: &Profile, margin: usize| {
+        let inside = |b: &usize| {
+            let (from, to) = (own.edge_ns(b.saturating_sub(margin)), own.edge_ns(b + 1 + margin));
+            from < cluster.end_ns && to > cluster.start_ns
+        };
+        (0..p.lost_ns.len()).filter(inside).map(|b| p.lost_ns[b] as f64).sum::<f64>()
+    };
+    let of_siblings: Vec<f64> = siblings.iter().map(|p| lost_of(p, 1)).collect();
+    crate::stats::robust::median(&of_siblings) >= SCENES_OWN * lost_of(own, 0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::profile::BLOCK_NS;
+    use super::*;
+
+    /// A minute of a scene that swings by a third, with 0.7 % of scatter of the pass's own.
+    fn pass(seed: i64, fault: impl Fn(i64) -> f64) -> Profile {
+        let median_ns = (0..120)
+            .map(|b| {
+                let scene = 1.0 + 0.33 * libm::sin(b as f64 / 9.0) + if b > 70 { 0.5 } else { 0.0 };
+                let own = 0.01 * libm::sin((b * (seed + 3)) as f64 * 1.7 + seed as f64);
+                let ns = 1e7 * scene * (1.0 + own) * (1.0 + fault(b));
+                // Whole ns by way of a decimal string: no lossy cast in tests either.
+                format!("{ns:.0}").parse().unwrap()
+            })
+            .collect();
+        Profile { start_ns: 0, end_ns: 120 * BLOCK_NS, median_ns, lost_ns: vec![0; 120] }
+    }
+
+    fn fault(b: i64) -> f64 {
+        if (40..52).contains(&b) { 0.2 } else { 0.0 }
+    }
+
+    #[test]
+    fn the_scene_is_not_a_fault() {
+        let passes: Vec<Profile> = (0..4).map(|s| pass(s, |_| 0.0)).collect();
+        for i in 0..4 {
+            let others: Vec<&Profile> = (0..4).filter(|j| *j != i).map(|j| &passes[j]).collect();
+            assert_eq!(screen_among(&[], &passes[i], &others), [], "pass {i}");
+        }
+    }
+
+    #[test]
+    fn a_disturbed_pass_is_told_and_its_siblings_are_not() {
+        for n in [3, 4, 5] {
+            let passes: Vec<Profile> =
+                (0..n).map(|s| pass(s, move |b| if s == 1 { fault(b) } else { 0.0 })).collect();
+            for i in 0..passes.len() {
+                let others: Vec<&Profile> =
+                    (0..passes.len()).filter(|j| *j != i).map(|j| &passes[j]).collect();
+                let found = screen_among(&[], &passes[i], &others);
+                if i == 1 {
+                    assert_eq!(found.len(), 1, "{found:?}");
+                    assert_eq!((found[0].start_ns, found[0].end_ns), (40 * BLOCK_NS, 52 * BLOCK_NS));
+                    assert!(found[0].says.starts_with("from 20.0 s to 26.0 s frames take "));
+                } else {
+                    assert_eq!(found, [], "pass {i} of {n}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn of_two_passes_either_may_be_the_bad_one() {
+        let (good, bad) = (pass(0, |_| 0.0), pass(1, |b| 2.0 * fault(b)));
+        for (own, other) in [(&good, &bad), (&bad, &good)] {
+            let found = screen_among(&[], own, &[other]);
+            assert_eq!(found.len(), 1);
+            assert!(found[0].says.contains("either of the two"), "{}", found[0].says);
+            assert!(!found[0].says.contains("longer") && !found[0].says.contains("shorter"));
+        }
+    }
+
+    #[test]
+    fn a_creep_is_a_drift_and_not_a_staircase() {
+        let passes: Vec<Profile> =
+            (0..4).map(|s| pass(s, move |b| if s == 2 { 0.1 * b as f64 / 119.0 } else { 0.0 })).collect();
+        let found = screen_among(&[], &passes[2], &[&passes[0], &passes[1], &passes[3]]);
+        assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), [FlagKind::SlowDrift]);
+    }
+
+    #[test]
+    fn a_cluster_that_siblings_share_is_the_scenes_own() {
+        let cluster = Flag {
+            kind: FlagKind::HitchCluster,
+            start_ns: 10 * BLOCK_NS,
+            end_ns: 12 * BLOCK_NS,
+            strength: 0.5,
+            moves: None,
+            says: String::new(),
+        };
+        let mut passes: Vec<Profile> = (0..3).map(|s| pass(s, |_| 0.0)).collect();
+        passes[0].lost_ns[10] = 300_000_000;
+        let alone = std::slice::from_ref(&cluster);
+        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]]).len(), 1);
+        passes[1].lost_ns[11] = 250_000_000;
+        passes[2].lost_ns[10] = 280_000_000;
+        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]]), []);
+    }
+}
