@@ -1,7 +1,9 @@
-//! Statistics that know no captures.
+//! Statistics that know no captures: slices in, numbers out.
 
 pub mod changepoint;
 pub mod distributions;
 pub mod moderation;
+pub mod order;
 pub mod robust;
+pub mod sum;
 pub mod trend;

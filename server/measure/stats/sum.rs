@@ -1,0 +1,69 @@
+//! Compensated sums, so that a result depends neither on the size of the terms nor on the machine.
+
+/// A running sum with Neumaier's compensation (Neumaier 1974, Z. Angew. Math. Mech. 54:39-51).
+///
+/// Terms are added in the order given; the error stays near one rounding of the result.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Sum {
+    total: f64,
+    lost: f64,
+}
+
+impl Sum {
+    /// Adds a term.
+    pub fn add(&mut self, term: f64) {
+        let total = self.total + term;
+        self.lost += if self.total.abs() >= term.abs() {
+            (self.total - total) + term
+        } else {
+            (term - total) + self.total
+        };
+        self.total = total;
+    }
+
+    /// The sum so far.
+    pub fn value(self) -> f64 {
+        self.total + self.lost
+    }
+}
+
+/// Compensated sum of all terms, in order.
+pub fn sum(terms: impl IntoIterator<Item = f64>) -> f64 {
+    let mut sum = Sum::default();
+    terms.into_iter().for_each(|t| sum.add(t));
+    sum.value()
+}
+
+/// Arithmetic mean; `None` of nothing.
+pub fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| sum(values.iter().copied()) / values.len() as f64)
+}
+
+/// Sample standard deviation (divisor n - 1) by two passes with compensation of both; `None` below two values.
+pub fn standard_deviation(values: &[f64]) -> Option<f64> {
+    let mean = mean(values).filter(|_| values.len() > 1)?;
+    // The mean is rounded; the second term takes that rounding out again (Chan, Golub & LeVeque 1983, eq. 1.7).
+    let squares = sum(values.iter().map(|v| (v - mean) * (v - mean)));
+    let rest = sum(values.iter().map(|v| v - mean));
+    let n = values.len() as f64;
+    Some(((squares - rest * rest / n).max(0.0) / (n - 1.0)).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn small_terms_survive_large_ones() {
+        // Neumaier's own example of what plain and Kahan's sums lose.
+        assert_eq!(sum([1.0, 1e100, 1.0, -1e100]), 2.0);
+        assert_eq!(sum([0.1; 10]), 1.0);
+    }
+
+    #[test]
+    fn nothing_has_no_mean_and_one_value_no_spread() {
+        assert_eq!(mean(&[]), None);
+        assert_eq!(standard_deviation(&[3.0]), None);
+        assert_eq!(standard_deviation(&[1.0, 3.0]), Some(std::f64::consts::SQRT_2));
+    }
+}
