@@ -103,7 +103,9 @@ impl Entry {
 /// The newest entry.
 pub async fn head(db: &mut Db) -> Result<Head, sqlx::Error> {
     let newest: Option<(i64, Vec<u8>)> =
-        sqlx::query_as("SELECT seq, digest FROM audit_entry ORDER BY seq DESC LIMIT 1").fetch_optional(db).await?;
+        sqlx::query_as("SELECT seq, digest FROM audit_entry ORDER BY seq DESC LIMIT 1")
+            .fetch_optional(db)
+            .await?;
     Ok(newest.map_or(Head { seq: 0, digest: [0; 32] }, |(seq, digest)| Head {
         seq,
         digest: digest.try_into().unwrap_or([0; 32]),
@@ -181,7 +183,11 @@ pub async fn before(db: &mut Db, seq: i64, count: u32) -> Result<Vec<Entry>, Sto
 }
 
 /// The history of one row, oldest first.
-pub async fn of_row(db: &mut Db, table: &'static Audited, id: impl Into<i64>) -> Result<Vec<Entry>, StoreError> {
+pub async fn of_row(
+    db: &mut Db,
+    table: &'static Audited,
+    id: impl Into<i64>,
+) -> Result<Vec<Entry>, StoreError> {
     Ok(sqlx::query_as("SELECT * FROM audit_entry WHERE of_table = ? AND row_id = ? ORDER BY seq")
         .bind(table.table)
         .bind(id.into())
@@ -197,7 +203,8 @@ pub(super) async fn wrong(db: &mut Db) -> Result<Vec<String>, StoreError> {
         let entries = after(db, last.seq, 1000).await?;
         let Some(newest) = entries.last().map(|e| e.seq) else { break };
         for entry in &entries {
-            let stands = entry.seq == last.seq + 1 && entry.previous == last.digest && entry.digest == entry.due();
+            let stands =
+                entry.seq == last.seq + 1 && entry.previous == last.digest && entry.digest == entry.due();
             if !stands {
                 wrong.push(format!("audit entry {}: the chain is broken here", entry.seq));
             }

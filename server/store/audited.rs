@@ -46,7 +46,10 @@ pub const INVITATION: Audited = Audited {
 };
 /// A rig key.
 pub const RIG_KEY: Audited = Audited {
-    left_out: &[("token_hash", SECRET), ("last_used_us", "changes with each upload; the upload has its own entry")],
+    left_out: &[
+        ("token_hash", SECRET),
+        ("last_used_us", "changes with each upload; the upload has its own entry"),
+    ],
     ..Audited::of("rig_key", &["id", "rig_id", "label", "made_by", "made_us", "revoked_us"])
 };
 /// A rig.
@@ -55,8 +58,18 @@ pub const RIG: Audited = Audited::of("rig", &["id", "name", "note", "version"]);
 pub const RIG_BASE: Audited = Audited::of(
     "rig_base",
     &[
-        "id", "rig_id", "from_us", "board", "processor", "memory", "os_build", "firmware", "cooling", "enclosure",
-        "time_zone", "version",
+        "id",
+        "rig_id",
+        "from_us",
+        "board",
+        "processor",
+        "memory",
+        "os_build",
+        "firmware",
+        "cooling",
+        "enclosure",
+        "time_zone",
+        "version",
     ],
 );
 /// A part.
@@ -76,8 +89,16 @@ pub const PRICE: Audited = Audited::of(
 pub const SCENE: Audited = Audited::of(
     "scene",
     &[
-        "id", "game", "passage", "kind", "start_cue", "window_start_ns", "window_end_ns", "tolerance_permille",
-        "note", "version",
+        "id",
+        "game",
+        "passage",
+        "kind",
+        "start_cue",
+        "window_start_ns",
+        "window_end_ns",
+        "tolerance_permille",
+        "note",
+        "version",
     ],
 );
 /// A build.
@@ -91,8 +112,15 @@ pub const SETTING: Audited = Audited::of(
 pub const TUNING: Audited = Audited::of(
     "tuning",
     &[
-        "id", "part_id", "name", "power_limit_w", "core_offset_mhz", "memory_offset_mhz", "voltage_offset_mv",
-        "cautions_read_by", "version",
+        "id",
+        "part_id",
+        "name",
+        "power_limit_w",
+        "core_offset_mhz",
+        "memory_offset_mhz",
+        "voltage_offset_mv",
+        "cautions_read_by",
+        "version",
     ],
 );
 /// A cell.
@@ -105,20 +133,40 @@ pub const CAPTURE: Audited = Audited {
     ..Audited::of(
         "capture",
         &[
-            "id", "name", "bytes", "uploaded_us", "person_id", "rig_key_id", "rig_id", "start_us", "visible",
-            "outcome", "says", "version",
+            "id",
+            "name",
+            "bytes",
+            "uploaded_us",
+            "person_id",
+            "rig_key_id",
+            "rig_id",
+            "start_us",
+            "visible",
+            "outcome",
+            "says",
+            "version",
         ],
     )
 };
 /// A layout.
-pub const LAYOUT: Audited = Audited::of("layout", &["id", "shape", "version", "body", "decided_by", "made_us"]);
+pub const LAYOUT: Audited =
+    Audited::of("layout", &["id", "shape", "version", "body", "decided_by", "made_us"]);
 /// A segment of a visible capture.
 pub const SEGMENT: Audited = Audited {
     only: Some("capture_id IN (SELECT id FROM capture WHERE visible = 1)"),
     ..Audited::of(
         "segment",
         &[
-            "id", "capture_id", "member", "n", "layout_id", "kind", "rows", "span_ns", "wall_start_ns", "problems",
+            "id",
+            "capture_id",
+            "member",
+            "n",
+            "layout_id",
+            "kind",
+            "rows",
+            "span_ns",
+            "wall_start_ns",
+            "problems",
         ],
     )
 };
@@ -126,8 +174,20 @@ pub const SEGMENT: Audited = Audited {
 pub const PASS: Audited = Audited::of(
     "pass",
     &[
-        "id", "key", "cell_id", "segment_id", "number", "rig_base_id", "unit_id", "driver_id", "build_id",
-        "window_start_ns", "window_end_ns", "window_reason", "made_us", "version",
+        "id",
+        "key",
+        "cell_id",
+        "segment_id",
+        "number",
+        "rig_base_id",
+        "unit_id",
+        "driver_id",
+        "build_id",
+        "window_start_ns",
+        "window_end_ns",
+        "window_reason",
+        "made_us",
+        "version",
     ],
 );
 /// A companion.
@@ -145,9 +205,22 @@ pub const REMARK: Audited =
 pub const PIECE: Audited = Audited::of(
     "piece",
     &[
-        "id", "key", "name", "kind", "deadline_us", "deadline_zone", "passes_wanted", "low_definition",
-        "low_permille", "margin_permille", "hand_margin_permille", "precision_permille", "baseline_part_id",
-        "working_alone", "made_us", "version",
+        "id",
+        "key",
+        "name",
+        "kind",
+        "deadline_us",
+        "deadline_zone",
+        "passes_wanted",
+        "low_definition",
+        "low_permille",
+        "margin_permille",
+        "hand_margin_permille",
+        "precision_permille",
+        "baseline_part_id",
+        "working_alone",
+        "made_us",
+        "version",
     ],
 );
 /// A cell that a piece selected.
@@ -173,9 +246,33 @@ pub const FIGURE_STEP: Audited = Audited {
 
 /// All of them.
 pub(super) const ALL: &[&Audited] = &[
-    &PERSON, &INVITATION, &RIG_KEY, &RIG, &RIG_BASE, &PART, &UNIT, &DRIVER, &PRICE, &SCENE, &BUILD, &SETTING,
-    &TUNING, &CELL, &CAPTURE, &LAYOUT, &SEGMENT, &PASS, &COMPANION, &RULING, &REMARK, &PIECE, &PIECE_CELL,
-    &PIECE_DRIVER, &NOISE_PRIOR, &FIGURE, &FIGURE_STEP,
+    &PERSON,
+    &INVITATION,
+    &RIG_KEY,
+    &RIG,
+    &RIG_BASE,
+    &PART,
+    &UNIT,
+    &DRIVER,
+    &PRICE,
+    &SCENE,
+    &BUILD,
+    &SETTING,
+    &TUNING,
+    &CELL,
+    &CAPTURE,
+    &LAYOUT,
+    &SEGMENT,
+    &PASS,
+    &COMPANION,
+    &RULING,
+    &REMARK,
+    &PIECE,
+    &PIECE_CELL,
+    &PIECE_DRIVER,
+    &NOISE_PRIOR,
+    &FIGURE,
+    &FIGURE_STEP,
 ];
 
 /// Tables whose rows are not in the trail, each with its why. (Known to the test alone.)

@@ -19,7 +19,9 @@ pub enum StoreError {
     DiskFull,
     /// COMMIT gave an I/O error: the change may or may not have been kept. Retry with the same key after a restart.
     /// The store takes no further write, since what the disk holds is not known.
-    #[error("the disk failed while a change was being kept; it may or may not be there. Restart and try again")]
+    #[error(
+        "the disk failed while a change was being kept; it may or may not be there. Restart and try again"
+    )]
     OutcomeUnknown,
     /// The store is closed, or has stopped writing after [`StoreError::OutcomeUnknown`].
     #[error("the store takes no writes any more")]

@@ -14,11 +14,13 @@ mod error;
 mod ids;
 mod open;
 pub mod people;
+pub mod registers;
 pub mod requests;
 pub mod rig_keys;
 pub mod sign_in;
 #[cfg(test)]
 pub(crate) mod testing;
+mod words;
 mod writer;
 
 use std::fs::File;
@@ -179,7 +181,8 @@ mod tests {
     async fn a_closed_store_takes_no_writes() {
         let (_folder, store) = testing::store().await;
         store.close().await;
-        let refused = store.write(Actor::Server, async |tx| people::add(tx, "A", people::Role::Owner, "").await).await;
+        let refused =
+            store.write(Actor::Server, async |tx| people::add(tx, "A", people::Role::Owner, "").await).await;
         assert!(matches!(refused, Err(StoreError::Stopped)));
     }
 }

@@ -187,7 +187,9 @@ fn create(path: &Path) -> Result<(), OpenError> {
 /// Makes an empty file ours, in one step and before its journal is a separate file: a crash leaves it empty or ours.
 async fn mark(path: &Path) -> Result<(), sqlx::Error> {
     let mut conn = settings(path).synchronous(SqliteSynchronous::Full).connect().await?;
-    sqlx::query(AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION_ID}"))).execute(&mut conn).await?;
+    sqlx::query(AssertSqlSafe(format!("PRAGMA application_id = {APPLICATION_ID}")))
+        .execute(&mut conn)
+        .await?;
     conn.close().await
 }
 
@@ -242,7 +244,8 @@ mod tests {
                     ("application_id", "1466394673"),
                     ("user_version", "4"),
                 ] {
-                    let row = sqlx::query(AssertSqlSafe(format!("PRAGMA {pragma}"))).fetch_one(&mut **tx).await?;
+                    let row =
+                        sqlx::query(AssertSqlSafe(format!("PRAGMA {pragma}"))).fetch_one(&mut **tx).await?;
                     let got = sqlx::Row::try_get_unchecked::<String, _>(&row, 0)?;
                     assert_eq!(got, value, "{pragma}");
                 }
@@ -294,7 +297,8 @@ mod tests {
     #[tokio::test]
     async fn only_its_owner_may_read_a_new_store() {
         let (_folder, store) = testing::store().await;
-        let mode = std::os::unix::fs::PermissionsExt::mode(&std::fs::metadata(store.path()).unwrap().permissions());
+        let mode =
+            std::os::unix::fs::PermissionsExt::mode(&std::fs::metadata(store.path()).unwrap().permissions());
         assert_eq!(mode & 0o777, 0o600);
     }
 }

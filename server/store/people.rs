@@ -1,21 +1,21 @@
 //! People: their accounts and the one-time links that make them.
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::audit::{INVITATION, PERSON};
+use super::words::words;
 use super::{Db, InvitationId, PersonId, StoreError, Tx, hit, sign_in};
 
-/// What a person may do.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, sqlx::Type)]
-#[serde(rename_all = "lowercase")]
-#[sqlx(rename_all = "lowercase")]
-pub enum Role {
-    /// Reads.
-    Guest,
-    /// Reads and works.
-    Member,
-    /// Also looks after people and rig keys.
-    Owner,
+words! {
+    /// What a person may do.
+    Role {
+        /// Reads.
+        Guest = "guest",
+        /// Reads and works.
+        Member = "member",
+        /// Also looks after people and rig keys.
+        Owner = "owner",
+    }
 }
 
 /// A person with an account.
@@ -67,7 +67,12 @@ pub async fn owners(db: &mut Db) -> Result<i64, StoreError> {
 }
 
 /// Makes an account.
-pub async fn add(tx: &mut Tx<'_>, name: &str, role: Role, password_hash: &str) -> Result<PersonId, StoreError> {
+pub async fn add(
+    tx: &mut Tx<'_>,
+    name: &str,
+    role: Role,
+    password_hash: &str,
+) -> Result<PersonId, StoreError> {
     let id = sqlx::query_scalar(
         "INSERT INTO person (name, role, password_hash, created_us) VALUES (?, ?, ?, ?) RETURNING id",
     )
@@ -102,12 +107,13 @@ pub async fn set_disabled(
     version: i64,
     disabled: bool,
 ) -> Result<(), StoreError> {
-    let done = sqlx::query("UPDATE person SET disabled = ?, version = version + 1 WHERE id = ? AND version = ?")
-        .bind(disabled)
-        .bind(id)
-        .bind(version)
-        .execute(&mut **tx)
-        .await?;
+    let done =
+        sqlx::query("UPDATE person SET disabled = ?, version = version + 1 WHERE id = ? AND version = ?")
+            .bind(disabled)
+            .bind(id)
+            .bind(version)
+            .execute(&mut **tx)
+            .await?;
     hit(&done)?;
     tx.record(if disabled { "disable" } else { "enable" }, &PERSON, id).await?;
     sign_in::end_all_of(tx, id).await
@@ -153,10 +159,7 @@ impl Invitation {
 
 macro_rules! invitations {
     ($rest:literal) => {
-        concat!(
-            "SELECT id, role, made_by, made_us, expires_us, used_by, revoked_us FROM invitation ",
-            $rest
-        )
+        concat!("SELECT id, role, made_by, made_us, expires_us, used_by, revoked_us FROM invitation ", $rest)
     };
 }
 
@@ -232,7 +235,9 @@ mod tests {
         let (_folder, store) = testing::store().await;
         let ada = testing::person(&store, "Ada", Role::Owner).await;
         let twice = store.write(Actor::Server, async |tx| add(tx, "ADA", Role::Guest, "h").await).await;
-        let Err(StoreError::Conflict { kind: Conflict::Unique, constraint }) = twice else { panic!("{twice:?}") };
+        let Err(StoreError::Conflict { kind: Conflict::Unique, constraint }) = twice else {
+            panic!("{twice:?}")
+        };
         assert_eq!(constraint, "person_name");
         let mut db = store.read().await.unwrap();
         let found = by_name(&mut db, "aDa").await.unwrap().unwrap();
@@ -252,7 +257,8 @@ mod tests {
             })
             .await
             .unwrap();
-        let stale = store.write(Actor::Person(ada), async move |tx| set_role(tx, ada, 1, Role::Guest).await).await;
+        let stale =
+            store.write(Actor::Person(ada), async move |tx| set_role(tx, ada, 1, Role::Guest).await).await;
         assert!(matches!(stale, Err(StoreError::Stale)));
         let mut db = store.read().await.unwrap();
         assert_eq!(owners(&mut db).await.unwrap(), 0);

@@ -104,7 +104,10 @@ mod tests {
             .write(Actor::Server, async move |tx| {
                 keep_answer(tx, "k", "person 1", "/api/v1/captures", &kept).await?;
                 let twice = keep_answer(tx, "k", "person 1", "/", &kept).await;
-                assert!(matches!(twice, Err(StoreError::Conflict { kind: Conflict::Unique, .. })), "{twice:?}");
+                assert!(
+                    matches!(twice, Err(StoreError::Conflict { kind: Conflict::Unique, .. })),
+                    "{twice:?}"
+                );
                 keep_answer(tx, "k", "rig key 1", "/", &kept).await
             })
             .await

@@ -163,7 +163,8 @@ where
             }
             Err(error) => {
                 let error = at_commit(error);
-                let after = if matches!(error, StoreError::OutcomeUnknown) { After::Stop } else { After::GoOn };
+                let after =
+                    if matches!(error, StoreError::OutcomeUnknown) { After::Stop } else { After::GoOn };
                 (Err(error.into()), after)
             }
         },
