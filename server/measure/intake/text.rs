@@ -1,0 +1,121 @@
+//! Bytes to text: which encoding a log is in, and UTF-16 turned into UTF-8 while streaming.
+//!
+//! UTF-8 and windows-1252 are both supersets of ASCII, and numbers, delimiters and line ends are ASCII, so those two
+//! are read as bytes and only names and words are decoded. UTF-16 has to be turned into UTF-8 first.
+
+use std::borrow::Cow;
+use std::io::{self, Read};
+
+use encoding_rs::{CoderResult, Decoder, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use serde::{Deserialize, Serialize};
+
+/// Encoding of a log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Encoding {
+    /// UTF-8, with or without a mark.
+    #[serde(rename = "UTF-8")]
+    Utf8,
+    /// UTF-16, low byte first.
+    #[serde(rename = "UTF-16LE")]
+    Utf16Le,
+    /// UTF-16, high byte first.
+    #[serde(rename = "UTF-16BE")]
+    Utf16Be,
+    /// Western European single bytes: what is left when the bytes are not valid UTF-8.
+    #[serde(rename = "windows-1252")]
+    Windows1252,
+}
+
+/// Encoding and the length of the byte order mark, judged on the first bytes of the log.
+///
+/// # Errors
+/// The position of the first byte that no text has.
+pub fn detect(head: &[u8]) -> Result<(Encoding, usize), usize> {
+    match head {
+        [0xEF, 0xBB, 0xBF, ..] => return Ok((Encoding::Utf8, 3)),
+        [0xFF, 0xFE, ..] => return Ok((Encoding::Utf16Le, 2)),
+        [0xFE, 0xFF, ..] => return Ok((Encoding::Utf16Be, 2)),
+        _ => {}
+    }
+    if head.contains(&0) {
+        // Text of Latin letters and digits in UTF-16 has a zero in every other byte.
+        let zeros = |from: usize| head.iter().skip(from).step_by(2).filter(|&&b| b == 0).count();
+        let (even, odd) = (zeros(0), zeros(1));
+        return match () {
+            () if odd * 5 > head.len() * 2 && even * 20 < head.len() => Ok((Encoding::Utf16Le, 0)),
+            () if even * 5 > head.len() * 2 && odd * 20 < head.len() => Ok((Encoding::Utf16Be, 0)),
+            () => Err(head.iter().position(|&b| b == 0).unwrap_or(0)),
+        };
+    }
+    let control = |b: u8| b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0C | 0x1A);
+    if let Some(at) = head.iter().position(|&b| control(b)) {
+        return Err(at);
+    }
+    match std::str::from_utf8(head) {
+        Ok(_) => Ok((Encoding::Utf8, 0)),
+        // `error_len` is `None` when the head merely ends inside a character.
+        Err(e) if e.error_len().is_none() => Ok((Encoding::Utf8, 0)),
+        Err(_) => Ok((Encoding::Windows1252, 0)),
+    }
+}
+
+/// A name or a word of the log as text. Bytes of a stream that went through [`Utf8Stream`] are UTF-8.
+pub fn words(bytes: &[u8], encoding: Encoding) -> Cow<'_, str> {
+    match encoding {
+        Encoding::Windows1252 => WINDOWS_1252.decode_without_bom_handling(bytes).0,
+        Encoding::Utf8 | Encoding::Utf16Le | Encoding::Utf16Be => UTF_8.decode_without_bom_handling(bytes).0,
+    }
+}
+
+/// A log's bytes after the mark: UTF-16 comes out as UTF-8, all else as it is.
+pub struct Utf8Stream<R> {
+    source: R,
+    decoder: Option<Decoder>,
+    input: Vec<u8>,
+    start: usize,
+    end: usize,
+    finished: bool,
+}
+
+const CHUNK: usize = 64 * 1024;
+/// `decode_to_utf8` makes no progress in less room than the longest character takes.
+const LEAST_ROOM: usize = 16;
+
+impl<R: Read> Utf8Stream<R> {
+    /// `source` stands after the mark.
+    pub fn new(source: R, encoding: Encoding) -> Self {
+        let decoder = match encoding {
+            Encoding::Utf16Le => Some(UTF_16LE.new_decoder_without_bom_handling()),
+            Encoding::Utf16Be => Some(UTF_16BE.new_decoder_without_bom_handling()),
+            Encoding::Utf8 | Encoding::Windows1252 => None,
+        };
+        let input = if decoder.is_some() { vec![0; CHUNK] } else { Vec::new() };
+        Self { source, decoder, input, start: 0, end: 0, finished: false }
+    }
+}
+
+impl<R: Read> Read for Utf8Stream<R> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        let Some(decoder) = &mut self.decoder else { return self.source.read(out) };
+        if out.len() < LEAST_ROOM {
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, "less room than a character may take"));
+        }
+        loop {
+            if self.finished {
+                return Ok(0);
+            }
+            if self.start == self.end {
+                self.start = 0;
+                self.end = self.source.read(&mut self.input)?;
+            }
+            let last = self.end == 0;
+            let (result, read, written, _) =
+                decoder.decode_to_utf8(&self.input[self.start..self.end], out, last);
+            self.start += read;
+            self.finished = last && result == CoderResult::InputEmpty;
+            if written > 0 {
+                return Ok(written);
+            }
+        }
+    }
+}
