@@ -64,7 +64,10 @@ pub fn by_hashed_name(hashed: &str) -> Option<&'static Asset> {
 
 /// Hashed name of a file of the sources; an unknown one stays as it is, and a test keeps templates from naming one.
 pub fn hashed_name(name: &str) -> String {
-    ASSETS.iter().find(|asset| asset.name == name).map_or_else(|| name.to_owned(), |asset| asset.hashed.clone())
+    ASSETS
+        .iter()
+        .find(|asset| asset.name == name)
+        .map_or_else(|| name.to_owned(), |asset| asset.hashed.clone())
 }
 
 #[cfg(test)]
@@ -85,7 +88,8 @@ mod tests {
 
     #[test]
     fn the_style_sheet_names_its_files_by_hash_and_none_from_elsewhere() {
-        let css = String::from_utf8(by_hashed_name(&hashed_name("weighhouse.css")).unwrap().bytes.clone()).unwrap();
+        let css =
+            String::from_utf8(by_hashed_name(&hashed_name("weighhouse.css")).unwrap().bytes.clone()).unwrap();
         for part in css.split("url(\"").skip(1) {
             let name = part.split('"').next().unwrap();
             assert!(by_hashed_name(name).is_some(), "{name}");

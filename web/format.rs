@@ -421,7 +421,13 @@ mod tests {
 
     #[test]
     fn sizes_and_counts() {
-        let cases = [(0, "0 bytes"), (1, "1 byte"), (999, "999 bytes"), (1_250_000, "1.2 MB"), (3_000_000_000, "3.0 GB")];
+        let cases = [
+            (0, "0 bytes"),
+            (1, "1 byte"),
+            (999, "999 bytes"),
+            (1_250_000, "1.2 MB"),
+            (3_000_000_000, "3.0 GB"),
+        ];
         for (n, want) in cases {
             assert_eq!(spaced(&bytes(n)), want);
         }
@@ -445,7 +451,13 @@ mod tests {
     fn what_is_left_is_cut_and_never_rounded_up() {
         let now: Timestamp = "2026-11-25T11:00:00Z".parse().unwrap();
         let hence = |minutes: i64| left(now + SignedDuration::from_mins(minutes), now);
-        let cases = [(31 * 60 + 59, "31 h left"), (40, "40 min left"), (119, "119 min left"), (4 * 1440, "4 days left"), (-240, "4 h over")];
+        let cases = [
+            (31 * 60 + 59, "31 h left"),
+            (40, "40 min left"),
+            (119, "119 min left"),
+            (4 * 1440, "4 days left"),
+            (-240, "4 h over"),
+        ];
         for (minutes, want) in cases {
             assert_eq!(spaced(&hence(minutes)), want);
         }

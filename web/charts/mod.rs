@@ -1,3 +1,26 @@
-//! Charts as SVG: values in, a picture out.
+//! Charts as SVG, for pages, print and video: values in, a picture out, byte for byte the same each time.
+//!
+//! Colours stand as presentation attributes from a [`Theme`], so that an exported picture needs no style sheet and a
+//! strict content policy is met; classes beside them let a page's style sheet put its own colours over them.
 
+mod bars;
+mod canvas;
+mod caption;
+mod distribution;
+pub mod png;
+mod ratios;
 pub mod samples;
+mod scale;
+mod strip;
+mod text;
+mod theme;
+
+pub use bars::{Bar, BarGroup, Bars};
+pub use caption::Caption;
+pub use distribution::{Distribution, Histogram};
+pub use ratios::{Overall, Ratio, RatioRow, Ratios};
+pub use strip::{Column, Lane, Span, SpanKind, Strip};
+pub use theme::Theme;
+
+#[cfg(test)]
+pub(crate) mod check;

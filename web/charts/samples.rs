@@ -1,6 +1,186 @@
-//! Made-up charts for the pattern page.
+//! Made-up charts, one of each kind, for the pattern page and for looking at.
+
+use super::{
+    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Ratio, RatioRow, Ratios,
+    Span, SpanKind, Strip, Theme,
+};
+use crate::format::Unit;
+
+const SCENES: [&str; 8] = [
+    "Vellum Rally, hairpin",
+    "Nine Lamps Below, cistern",
+    "Saltmarsh Couriers, causeway",
+    "Orchard of Static, market rain",
+    "Hollow Regatta, night harbour",
+    "Quarry Parliament, siege",
+    "Driftglass, arena",
+    "Tin Comet, corridor",
+];
 
 /// Each kind of chart as inline SVG.
 pub fn inline() -> Vec<String> {
-    Vec::new()
+    all(&Theme::LIGHT).into_iter().map(|(_, svg)| svg).collect()
+}
+
+/// Each kind of chart with its name.
+pub fn all(theme: &Theme) -> Vec<(&'static str, String)> {
+    vec![
+        ("strip", strip().svg(theme)),
+        ("ratios", ratios().svg(theme)),
+        ("bars", bars().svg(theme)),
+        ("distribution", distribution(false).svg(theme)),
+        ("cumulative", distribution(true).svg(theme)),
+    ]
+}
+
+fn caption(id: &str, title: &str, subtitle: &str) -> Caption {
+    Caption {
+        id: id.to_owned(),
+        title: title.to_owned(),
+        subtitle: subtitle.to_owned(),
+        desc: format!("{title}. {subtitle}"),
+        foot: vec![
+            "Average: frames divided by time. 1% low: 99th percentile of frame times (type 7), as a rate.".to_owned(),
+            "3 to 5 passes a cell over 60 s windows; rig alder (open bench); Tarnwick driver 31.2, Ullmere driver 8.4."
+                .to_owned(),
+        ],
+        draft: false,
+    }
+}
+
+fn strip() -> Strip {
+    let columns = |pass: u32, hitch: std::ops::Range<u32>| -> Vec<Option<Column>> {
+        let value = |i: u32| 7.6 + f64::from((i * 37 + pass * 11) % 17) * 0.11 + f64::from(i / 160 % 3) * 0.9;
+        (0..Strip::columns(960))
+            .map(|i| {
+                let most = if hitch.contains(&i) && i.is_multiple_of(5) { 31.0 } else { value(i) + 1.1 };
+                Some(Column { first: value(i), min: value(i) - 0.8, max: most, last: value(i + 1) })
+            })
+            .collect()
+    };
+    let pass = |n: u32, note: &str, spans: Vec<Span>, hitch| Lane {
+        name: format!("Pass {n}"),
+        note: note.to_owned(),
+        unit: Unit::Ms,
+        series: 0,
+        slim: false,
+        columns: columns(n, hitch),
+        window_ns: Some((2_000_000_000, 58_000_000_000)),
+        spans,
+    };
+    let says = |kind, start_ns, end_ns, says: &str| Span { kind, start_ns, end_ns, says: says.to_owned() };
+    let spans = vec![
+        says(SpanKind::Flag, 21_000_000_000, 24_500_000_000, "hitch cluster: 14 frames"),
+        says(SpanKind::Remark, 41_000_000_000, 42_000_000_000, "door opened in the lab"),
+    ];
+    let power = Lane {
+        name: "Power".to_owned(),
+        note: "pass 2, plug-in meter, placed by wall clock".to_owned(),
+        unit: Unit::W,
+        series: 2,
+        slim: true,
+        columns: columns(5, 0..0)
+            .into_iter()
+            .map(|c| {
+                c.map(|c| Column {
+                    first: c.first * 40.0,
+                    min: c.min * 40.0,
+                    max: c.max * 40.0,
+                    last: c.last * 40.0,
+                })
+            })
+            .collect(),
+        window_ns: None,
+        spans: vec![],
+    };
+    Strip {
+        caption: caption(
+            "sample-strip",
+            "Vellum Rally, hairpin: frame time of 2 passes",
+            "Least and most of each pixel",
+        ),
+        from_ns: 0,
+        to_ns: 60_000_000_000,
+        width: 960,
+        cut_ms: Some(28.0),
+        lanes: vec![pass(1, "sound", vec![], 0..0), pass(2, "flagged", spans, 294..343), power],
+    }
+}
+
+fn ratio(value: f64, half: f64) -> Ratio {
+    Ratio { value, low: value - half, high: value + half }
+}
+
+fn ratios() -> Ratios {
+    let gains = [1.262, 1.291, 1.238, 1.251, 1.207, 1.018, 1.22, 1.301];
+    let rows = SCENES.iter().zip(gains).enumerate().map(|(n, (name, gain))| RatioRow {
+        name: (*name).to_owned(),
+        note: if n == 6 { "played by hand".to_owned() } else { String::new() },
+        ratios: vec![
+            Some(ratio(gain, if n == 6 { 0.041 } else { 0.008 })),
+            (n != 4).then(|| ratio(gain - 0.41, if n == 6 { 0.05 } else { 0.009 })),
+        ],
+    });
+    Ratios {
+        caption: Caption {
+            draft: true,
+            ..caption(
+                "sample-ratios",
+                "Average frame rate against the Tarnwick Dunlin, 2160p native, stock",
+                "Dot: ratio of geometric means over passes. Line: 95% interval, passes as replicates.",
+            )
+        },
+        baseline: "Tarnwick Dunlin".to_owned(),
+        contenders: vec!["Tarnwick Curlew".to_owned(), "Ullmere Thole".to_owned()],
+        axis: "average frame rate, change against the baseline (log scale)".to_owned(),
+        rows: rows.collect(),
+        overall: vec![
+            Overall { these: ratio(1.219, 0.0046), another: Some((1.05, 1.41)) },
+            Overall { these: ratio(0.815, 0.006), another: Some((0.68, 0.97)) },
+        ],
+    }
+}
+
+fn bars() -> Bars {
+    let parts = [("Tarnwick Dunlin", 1.0), ("Tarnwick Curlew", 1.24), ("Ullmere Thole", 0.83)];
+    let group = |(n, name): (usize, &&str)| {
+        let base = [118.0, 74.0, 96.0, 88.0][n % 4];
+        let bar = |(series, (part, gain)): (usize, &(&str, f64))| {
+            let average = base * gain;
+            Bar {
+                name: (*part).to_owned(),
+                series,
+                average: (n != 3 || series != 2).then_some(average),
+                interval: Some((average * 0.991, average * 1.009)),
+                low: Some((average * 0.77, Some(1.2))),
+            }
+        };
+        BarGroup { name: (**name).to_owned(), bars: parts.iter().enumerate().map(bar).collect() }
+    };
+    Bars {
+        caption: caption(
+            "sample-bars",
+            "Average and 1% low, 2160p native, stock",
+            "Bar: average. Notch: 1% low (quantile). Line: 95% interval of the average.",
+        ),
+        axis: "average frame rate".to_owned(),
+        low: "1% low: quantile".to_owned(),
+        unit: Unit::Fps,
+        groups: SCENES.iter().take(4).enumerate().map(group).collect(),
+    }
+}
+
+fn distribution(cumulative: bool) -> Distribution {
+    let series = |n: u64| Histogram {
+        name: format!("Pass {}", n + 1),
+        counts: (0..48_u64).map(|c| 4000 / (1 + (c.abs_diff(16 + 2 * n)).pow(2))).collect(),
+        beyond: 11 * n,
+    };
+    let id = if cumulative { "sample-cumulative" } else { "sample-distribution" };
+    Distribution {
+        caption: caption(id, "Vellum Rally, hairpin: frame times of 2 passes", "Classes of 0.25 ms"),
+        edges_ms: (0..=48_u8).map(|n| 4.0 + f64::from(n) * 0.25).collect(),
+        series: (0..2).map(series).collect(),
+        cumulative,
+    }
 }

@@ -1,9 +1,10 @@
-//! Writes the samples of all pages into a folder, to be looked at in a browser:
+//! Writes the samples of all pages and charts into a folder, to be looked at in a browser:
 //! `cargo run -p weighhouse-web --example look -- FOLDER`.
 
 use std::fs;
 use std::path::PathBuf;
 
+use weighhouse_web::charts::{Theme, png, samples};
 use weighhouse_web::{assets, pages};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -15,6 +16,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for (n, (name, html)) in pages::rendered_samples()?.into_iter().enumerate() {
         let near = html.replace("=\"/static/", "=\"static/");
         fs::write(folder.join(format!("{n:02}-{name}.html")), near)?;
+    }
+    for (theme_name, theme) in Theme::ALL {
+        for (name, svg) in samples::all(&theme) {
+            fs::write(folder.join(format!("{name}-{theme_name}.png")), png::from_svg(&svg, 1.5)?)?;
+        }
     }
     Ok(())
 }

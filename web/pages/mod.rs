@@ -102,9 +102,8 @@ mod tests {
         let inputs = Selector::parse("input:not([type=hidden]), select, textarea").unwrap();
         for input in each(html, &inputs) {
             let wrapped = input.ancestors().filter_map(ElementRef::wrap).any(|e| e.value().name() == "label");
-            let by_id = input
-                .attr("id")
-                .is_some_and(|id| !all(html, &format!("label[for=\"{id}\"]")).is_empty());
+            let by_id =
+                input.attr("id").is_some_and(|id| !all(html, &format!("label[for=\"{id}\"]")).is_empty());
             let aria = input.attr("aria-label").is_some() || input.attr("aria-labelledby").is_some();
             assert!(wrapped || by_id || aria, "{name}: no label for {}", input.html());
         }

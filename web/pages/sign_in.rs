@@ -27,15 +27,23 @@ impl Page for SignIn {
     }
 
     fn samples() -> Vec<Self> {
-        let empty = SignIn { frame: Frame::default(), name: Field::default(), next: String::new(), refused: String::new() };
+        let empty = SignIn {
+            frame: Frame::default(),
+            name: Field::default(),
+            next: String::new(),
+            refused: String::new(),
+        };
         let refused = SignIn {
             frame: Frame {
-                warnings: vec!["This page came over plain http: others on this network can read what you type.".into()],
+                warnings: vec![
+                    "This page came over plain http: others on this network can read what you type.".into(),
+                ],
                 ..Frame::default()
             },
             name: Field::of("Maren Oake"),
             next: paths::review("k3v9"),
-            refused: "Name and password do not go together. Try again, or ask an owner for a new link.".into(),
+            refused: "Name and password do not go together. Try again, or ask an owner for a new link."
+                .into(),
         };
         vec![empty, refused]
     }

@@ -1,0 +1,232 @@
+//! Averages as bars from zero, the low as a notch in the bar, the interval as a line, values in columns beside them.
+
+use serde::Serialize;
+
+use super::canvas::{Anchor, Canvas, number};
+use super::caption::{Caption, LABEL, SIDE, SMALL, WIDTH, axis_below};
+use super::scale::{Scale, ticks};
+use super::text;
+use super::theme::{Paint, Theme};
+use crate::format::{self, Unit};
+
+const ROW: f64 = 24.0;
+const THICK: f64 = 15.0;
+const NAMES: f64 = 250.0;
+const COLUMN: f64 = 112.0;
+
+/// The chart.
+#[derive(Clone, Debug, Serialize)]
+pub struct Bars {
+    /// Words around it.
+    pub caption: Caption,
+    /// Name of the values at the axis, such as `average frame rate`.
+    pub axis: String,
+    /// How the low is computed, in full, such as `1% low: quantile`; empty where there is none.
+    pub low: String,
+    /// Unit of all values.
+    pub unit: Unit,
+    /// Scenes, or one group without a name.
+    pub groups: Vec<BarGroup>,
+}
+
+/// Bars that belong together.
+#[derive(Clone, Debug, Serialize)]
+pub struct BarGroup {
+    /// Scene and passage; may be empty.
+    pub name: String,
+    /// Its bars.
+    pub bars: Vec<Bar>,
+}
+
+/// One bar.
+#[derive(Clone, Debug, Serialize)]
+pub struct Bar {
+    /// Part and tuning.
+    pub name: String,
+    /// Which colour.
+    pub series: usize,
+    /// Average; `None`: did not run.
+    pub average: Option<f64>,
+    /// Its 95% interval.
+    pub interval: Option<(f64, f64)>,
+    /// Low, with half the width of its interval where that is known.
+    pub low: Option<(f64, Option<f64>)>,
+}
+
+impl Bars {
+    /// The picture.
+    pub fn svg(&self, theme: &Theme) -> String {
+        let mut canvas = Canvas::new(WIDTH, theme);
+        let top = self.caption.above(&mut canvas, &[]) + 16.0;
+        let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
+        let (left, right) = (SIDE + NAMES, WIDTH - SIDE - COLUMN * columns - 12.0);
+        let most = self.most();
+        let scale = Scale::linear((0.0, most), (left, right));
+        let bottom = top + self.groups.iter().map(BarGroup::height).sum::<f64>();
+        let (values, places) = ticks(0.0, most, 7.0);
+        let marks: Vec<_> = values.iter().map(|v| (scale.at(*v), format::fixed(*v, places))).collect();
+        let sign = self.unit.sign();
+        let name = if sign.is_empty() { self.axis.clone() } else { format!("{} ({sign})", self.axis) };
+        let below = axis_below(&mut canvas, (top, bottom), &marks, &name, (left, right));
+        self.heads(&mut canvas, top - 6.0);
+        let mut y = top;
+        for group in &self.groups {
+            if !group.name.is_empty() {
+                let words = text::cut(&group.name, LABEL.size, true, NAMES - 12.0);
+                canvas.text((SIDE, y + 17.0), &words, LABEL.bold());
+                y += ROW;
+            }
+            for bar in &group.bars {
+                bar.draw(&mut canvas, y + ROW / 2.0, scale, self, &group.name);
+                y += ROW;
+            }
+            y += 8.0;
+        }
+        canvas.line((left, top), (left, bottom), Paint::Ink, 1.5);
+        self.caption.below(canvas, below, "")
+    }
+
+    fn heads(&self, canvas: &mut Canvas<'_>, y: f64) {
+        let last = WIDTH - SIDE;
+        if self.low.is_empty() {
+            canvas.text((last, y), "average", SMALL.at(Anchor::End));
+            return;
+        }
+        canvas.text((last - COLUMN, y), "average", SMALL.at(Anchor::End));
+        let words = text::cut(&self.low, SMALL.size, false, COLUMN - 8.0);
+        canvas.text((last, y), &words, SMALL.at(Anchor::End));
+    }
+
+    fn most(&self) -> f64 {
+        let all = self.groups.iter().flat_map(|group| &group.bars).flat_map(|bar| {
+            [
+                bar.average.unwrap_or(0.0),
+                bar.interval.map_or(0.0, |(_, high)| high),
+                bar.low.map_or(0.0, |(v, _)| v),
+            ]
+        });
+        let most = all.filter(|v| v.is_finite()).fold(0.0_f64, f64::max);
+        if most > 0.0 { most * 1.03 } else { 1.0 }
+    }
+}
+
+impl BarGroup {
+    fn height(&self) -> f64 {
+        let heading = if self.name.is_empty() { 0.0 } else { ROW };
+        heading + ROW * self.bars.len() as f64 + 8.0
+    }
+}
+
+impl Bar {
+    fn draw(&self, canvas: &mut Canvas<'_>, middle: f64, scale: Scale, of: &Bars, group: &str) {
+        let name = text::cut(&self.name, LABEL.size, false, NAMES - 28.0);
+        canvas.text((SIDE + 12.0, middle + 4.5), &name, LABEL);
+        let end = WIDTH - SIDE - if of.low.is_empty() { 0.0 } else { COLUMN };
+        let Some(average) = self.average.filter(|v| v.is_finite()) else {
+            canvas.text((end, middle + 4.5), "did not run", SMALL.at(Anchor::End));
+            return;
+        };
+        let half = self.interval.map_or(f64::NAN, |(low, high)| (high - low) / 2.0);
+        let value = format::bare_to(average, half, of.unit);
+        let low = self.low.map(|(v, half)| format::bare_to(v, half.unwrap_or(f64::NAN), of.unit));
+        let low = low.unwrap_or_else(|| format::NOTHING.to_owned());
+        let mut says = format!("{group}, {}: average {value} {}", self.name, of.unit.sign());
+        if !of.low.is_empty() {
+            says.push_str(&format!(", {} {low}", of.low));
+        }
+        canvas.group(&says, |canvas| {
+            let notch = self.low.map(|(v, _)| scale.within(v));
+            canvas.area(&shape(scale.at(0.0), scale.at(average), middle, notch), Paint::Series(self.series));
+            if let Some((low, high)) = self.interval {
+                canvas.interval(scale.within(low), scale.within(high), middle, Paint::Ink, 1.4);
+            }
+            canvas.text((end, middle + 4.5), &value, LABEL.at(Anchor::End));
+            if !of.low.is_empty() {
+                canvas.text((WIDTH - SIDE, middle + 4.5), &low, LABEL.at(Anchor::End));
+            }
+        });
+    }
+}
+
+/// A bar from `zero` to `end` with a notch cut into it from above and below at `notch`.
+fn shape(zero: f64, end: f64, middle: f64, notch: Option<f64>) -> String {
+    let (top, bottom) = (middle - THICK / 2.0, middle + THICK / 2.0);
+    let (deep, wide) = (THICK * 0.36, 4.5);
+    let n = number;
+    match notch.filter(|x| *x > zero + wide && *x < end - wide) {
+        Some(x) => format!(
+            "M{0} {1}H{2}L{3} {4}L{5} {1}H{6}V{7}H{5}L{3} {8}L{2} {7}H{0}Z",
+            n(zero),
+            n(top),
+            n(x - wide),
+            n(x),
+            n(top + deep),
+            n(x + wide),
+            n(end),
+            n(bottom),
+            n(bottom - deep)
+        ),
+        None => format!("M{} {}H{}V{}H{}Z", n(zero), n(top), n(end), n(bottom), n(zero)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::check;
+    use super::*;
+
+    fn chart(scenes: usize, parts: usize, most: f64) -> Bars {
+        let bar = |n: usize, part: usize| {
+            let average = most / (1.0 + n as f64 + part as f64 * 0.4);
+            Bar {
+                name: check::long_name(part),
+                series: part,
+                average: (n + part != 1).then_some(average),
+                interval: Some((average * 0.98, average * 1.02)),
+                low: (part != 2).then_some((average * 0.7, None)),
+            }
+        };
+        let group = |n: usize| BarGroup {
+            name: check::long_name(n),
+            bars: (0..parts).map(|part| bar(n, part)).collect(),
+        };
+        Bars {
+            caption: Caption {
+                id: "b".into(),
+                title: "Averages".into(),
+                desc: "Bars".into(),
+                ..Caption::default()
+            },
+            axis: "average frame rate".into(),
+            low: "1% low: mean of the slowest 1% of frames".into(),
+            unit: Unit::Fps,
+            groups: (0..scenes).map(group).collect(),
+        }
+    }
+
+    #[test]
+    fn labels_keep_apart_with_3_to_24_scenes_and_names_of_40_letters() {
+        for scenes in [1, 3, 24] {
+            for most in [0.02, 173.0, 123_456.0] {
+                check::sound(&chart(scenes, 3, most).svg(&Theme::DARK));
+            }
+        }
+    }
+
+    #[test]
+    fn bars_start_at_zero_and_end_at_their_value() {
+        let scale = Scale::linear((0.0, 200.0), (100.0, 300.0));
+        assert_eq!(shape(scale.at(0.0), scale.at(150.0), 10.0, None), "M100 2.5H250V17.5H100Z");
+        let notched = shape(scale.at(0.0), scale.at(150.0), 10.0, Some(scale.at(98.0)));
+        assert!(notched.contains("L198 7.9"), "the notch points at the low: {notched}");
+    }
+
+    #[test]
+    fn nothing_measured_is_said() {
+        let mut none = chart(1, 1, 100.0);
+        none.groups[0].bars[0].average = None;
+        let svg = none.svg(&Theme::LIGHT);
+        check::sound(&svg);
+        assert!(svg.contains("did not run"));
+    }
+}

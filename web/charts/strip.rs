@@ -1,0 +1,398 @@
+//! Strips of frame time on one time axis, companions below, with flags and remarks where they are.
+//!
+//! Drawn from what one pixel column holds (first, least, most and last value), so that two million frames cost no
+//! more than a thousand, and a single hitch is never lost: Jugel et al. 2014, VLDB 7(10), 'M4' (from memory).
+
+use std::fmt::Write as _;
+
+use serde::Serialize;
+
+use super::canvas::{Anchor, Canvas, number};
+use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
+use super::scale::{Scale, ticks};
+use super::text;
+use super::theme::{Paint, Theme};
+use crate::format::{self, Unit};
+
+const LEFT: f64 = 72.0;
+const TALL: f64 = 92.0;
+const SLIM: f64 = 48.0;
+const HEAD: f64 = 22.0;
+const SPANS: f64 = 18.0;
+
+/// The picture.
+#[derive(Clone, Debug, Serialize)]
+pub struct Strip {
+    /// Words around it.
+    pub caption: Caption,
+    /// Start of the shown stretch, ns from the first frame.
+    pub from_ns: i64,
+    /// Its end.
+    pub to_ns: i64,
+    /// Width of the whole picture in pixels, 320 to 4000.
+    pub width: u32,
+    /// Frame times above this (ms) are cut off at the edge and marked there; `None`: all is shown.
+    pub cut_ms: Option<f64>,
+    /// From above: passes, then companions.
+    pub lanes: Vec<Lane>,
+}
+
+/// One track over the shown stretch.
+#[derive(Clone, Debug, Serialize)]
+pub struct Lane {
+    /// `Pass 2`, `Power`.
+    pub name: String,
+    /// `set aside: updater at 21 s`; may be empty.
+    pub note: String,
+    /// Unit of the values; lanes of one unit share one range.
+    pub unit: Unit,
+    /// Which colour.
+    pub series: usize,
+    /// A companion: lower than a pass.
+    pub slim: bool,
+    /// The stretch in columns of equal length; `None` where nothing is.
+    pub columns: Vec<Option<Column>>,
+    /// The window that counts; what lies outside is shaded.
+    pub window_ns: Option<(i64, i64)>,
+    /// Flags and remarks.
+    pub spans: Vec<Span>,
+}
+
+/// What one column of pixels holds.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Column {
+    /// First value in it.
+    pub first: f64,
+    /// Least.
+    pub min: f64,
+    /// Most.
+    pub max: f64,
+    /// Last.
+    pub last: f64,
+}
+
+/// A stretch of time that something is said about.
+#[derive(Clone, Debug, Serialize)]
+pub struct Span {
+    /// Who says it.
+    pub kind: SpanKind,
+    /// ns from the first frame.
+    pub start_ns: i64,
+    /// ns from the first frame.
+    pub end_ns: i64,
+    /// In a few words.
+    pub says: String,
+}
+
+/// Who says something about a stretch of time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SpanKind {
+    /// A screen: triangle.
+    Flag,
+    /// A person: diamond.
+    Remark,
+}
+
+impl Strip {
+    /// How many columns a picture of this width shows: what to ask the store for.
+    pub fn columns(width: u32) -> u32 {
+        let width = width.clamp(320, 4000);
+        width - 120
+    }
+
+    /// The picture. Its root says where the plot stands (`data-left`, `data-right`, picture units) and which stretch
+    /// it shows (`data-from`, `data-to`, seconds), for `strip.js`.
+    pub fn svg(&self, theme: &Theme) -> String {
+        let width = f64::from(self.width.clamp(320, 4000));
+        let mut canvas = Canvas::new(width, theme);
+        let (left, right) = (SIDE + LEFT, width - SIDE - 16.0);
+        let time = Scale::linear((self.from_ns as f64, self.to_ns as f64), (left, right));
+        let mut y = self.caption.above(&mut canvas, &[]);
+        let top = y;
+        let bottom = y + self.lanes.iter().map(Lane::height).sum::<f64>();
+        let below = axis_below(
+            &mut canvas,
+            (top, bottom),
+            &self.time_marks(time, right - left),
+            "time (s)",
+            (left, right),
+        );
+        for lane in &self.lanes {
+            let range = self.range(lane.unit);
+            lane.draw(&mut canvas, y, time, range, (left, right));
+            y += lane.height();
+        }
+        let attributes = format!(
+            " data-left=\"{}\" data-right=\"{}\" data-from=\"{}\" data-to=\"{}\"",
+            number(left),
+            number(right),
+            seconds(self.from_ns),
+            seconds(self.to_ns)
+        );
+        self.caption.below(canvas, below, &attributes)
+    }
+
+    fn time_marks(&self, time: Scale, wide: f64) -> Vec<(f64, String)> {
+        let (from, to) = (self.from_ns as f64 / 1e9, self.to_ns as f64 / 1e9);
+        let (values, places) = ticks(from, to, (wide / 90.0).floor().max(2.0));
+        values.into_iter().map(|v| (time.at(v * 1e9), format::fixed(v, places))).collect()
+    }
+
+    /// Range of all lanes of a unit: from zero for times and watts, else as far as the values go.
+    fn range(&self, unit: Unit) -> (f64, f64) {
+        let lanes = self.lanes.iter().filter(|lane| lane.unit == unit);
+        let columns = lanes.flat_map(|lane| lane.columns.iter().flatten());
+        let ends = columns
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), c| (low.min(c.min), high.max(c.max)));
+        let (low, high) = if ends.0.is_finite() && ends.1.is_finite() { ends } else { (0.0, 1.0) };
+        match unit {
+            Unit::Ms => (0.0, self.cut_ms.map_or(high, |cut| high.min(cut)) * 1.05),
+            Unit::W | Unit::J | Unit::S | Unit::Fps => (0.0, high * 1.05),
+            _ => {
+                let air = ((high - low) * 0.08).max(high.abs() * 0.01).max(1e-9);
+                (low - air, high + air)
+            }
+        }
+    }
+}
+
+/// Whole nanoseconds as plain decimal seconds, for attributes and addresses.
+fn seconds(ns: i64) -> String {
+    let sign = if ns < 0 { "-" } else { "" };
+    format!("{sign}{}.{:09}", ns.unsigned_abs() / 1_000_000_000, ns.unsigned_abs() % 1_000_000_000)
+}
+
+impl Lane {
+    fn plot(&self) -> f64 {
+        if self.slim { SLIM } else { TALL }
+    }
+
+    fn height(&self) -> f64 {
+        HEAD + if self.spans.is_empty() { 0.0 } else { SPANS } + self.plot() + 8.0
+    }
+
+    fn draw(
+        &self,
+        canvas: &mut Canvas<'_>,
+        y: f64,
+        time: Scale,
+        range: (f64, f64),
+        (left, right): (f64, f64),
+    ) {
+        let head = y + 15.0;
+        let name = text::cut(&self.name, LABEL.size, true, (right - left) * 0.5);
+        canvas.text((left, head), &name, LABEL.bold());
+        let after = left + LABEL.bold().width(&name) + 12.0;
+        canvas.text((after, head), &text::cut(&self.note, SMALL.size, false, right - after), SMALL);
+        let top = y + HEAD + if self.spans.is_empty() { 0.0 } else { SPANS };
+        let bottom = top + self.plot();
+        let scale = Scale::linear(range, (bottom, top));
+        self.shade(canvas, (top, bottom), time, (left, right));
+        self.spans_on(canvas, y + HEAD, (top, bottom), time, (left, right));
+        self.levels(canvas, range, scale, (left, right));
+        canvas.group(&self.spoken(), |canvas| {
+            canvas.path(&self.outline(scale, (left, right)), Paint::Series(self.series), 1.0);
+        });
+        for x in self.cut_off(range.1, (left, right)) {
+            let d = format!("M{} {}l3.5 6h-7Z", number(x), number(top - 1.0));
+            canvas.area(&d, Paint::Series(1));
+        }
+        canvas.line((left, bottom), (right, bottom), Paint::Soft, 1.0);
+    }
+
+    fn shade(
+        &self,
+        canvas: &mut Canvas<'_>,
+        (top, bottom): (f64, f64),
+        time: Scale,
+        (left, right): (f64, f64),
+    ) {
+        let Some((start, end)) = self.window_ns else { return };
+        let (start, end) = (time.within(start as f64), time.within(end as f64));
+        for (from, to) in [(left, start), (end, right)] {
+            if to > from {
+                canvas.rect((from, top), (to - from, bottom - top), Paint::Line, 0.55);
+            }
+        }
+        for x in [start, end].into_iter().filter(|x| *x > left && *x < right) {
+            canvas.dashed((x, top), (x, bottom), Paint::Ink);
+        }
+    }
+
+    fn spans_on(
+        &self,
+        canvas: &mut Canvas<'_>,
+        row: f64,
+        (top, bottom): (f64, f64),
+        time: Scale,
+        (left, right): (f64, f64),
+    ) {
+        let mut free = left - 4.0;
+        for span in &self.spans {
+            let (start, end) = (time.at(span.start_ns as f64), time.at(span.end_ns as f64));
+            if end < left || start > right {
+                continue;
+            }
+            let (start, end) = (start.max(left), end.min(right));
+            let (series, word) = match span.kind {
+                SpanKind::Flag => (2, "flag"),
+                SpanKind::Remark => (3, "remark"),
+            };
+            let says = format!("{word}, {}: {}", format::span_ns(span.start_ns, span.end_ns), span.says);
+            canvas.group(&says, |canvas| {
+                let paint = if span.kind == SpanKind::Flag { Paint::Series(1) } else { Paint::Series(3) };
+                canvas.rect((start, row + 2.0), ((end - start).max(2.0), bottom - row - 2.0), paint, 0.16);
+                canvas.line((start, top), (start, bottom), paint, 1.0);
+                if start > free {
+                    canvas.marker((start + 5.0, row + 8.0), 4.2, series, paint);
+                    let label = text::cut(&span.says, SMALL.size, false, (right - start - 14.0).min(180.0));
+                    canvas.text((start + 13.0, row + 12.0), &label, SMALL);
+                    free = start + 13.0 + SMALL.width(&label) + 8.0;
+                }
+            });
+        }
+    }
+
+    fn levels(&self, canvas: &mut Canvas<'_>, range: (f64, f64), scale: Scale, (left, right): (f64, f64)) {
+        let (values, places) = ticks(range.0, range.1, if self.slim { 2.0 } else { 4.0 });
+        let last = values.len().saturating_sub(1);
+        for (n, value) in values.into_iter().enumerate() {
+            canvas.line((left, scale.at(value)), (right, scale.at(value)), Paint::Line, 0.6);
+            let words = format::fixed(value, places);
+            let words = if n == last { format!("{words} {}", self.unit.sign()) } else { words };
+            canvas.text((left - 6.0, scale.at(value) + 4.0), words.trim_end(), SMALL.at(Anchor::End));
+        }
+    }
+
+    fn columns_at(&self, (left, right): (f64, f64)) -> impl Iterator<Item = (f64, Option<&Column>)> {
+        let step = (right - left) / self.columns.len().max(1) as f64;
+        self.columns
+            .iter()
+            .enumerate()
+            .map(move |(n, column)| (left + step * (n as f64 + 0.5), column.as_ref()))
+    }
+
+    fn outline(&self, scale: Scale, ends: (f64, f64)) -> String {
+        let mut d = String::with_capacity(self.columns.len() * 24);
+        let mut drawing = false;
+        for (x, column) in self.columns_at(ends) {
+            let Some(column) = column else {
+                drawing = false;
+                continue;
+            };
+            let lead = if drawing { 'L' } else { 'M' };
+            let place = |value: f64| number(scale.within(value));
+            // Writing to a String cannot fail.
+            let _ = write!(d, "{lead}{} {}", number(x), place(column.first));
+            // The way down and up goes by the nearer end first; both ends of the column are drawn either way.
+            for value in [column.min, column.max, column.last] {
+                let _ = write!(d, "V{}", place(value));
+            }
+            drawing = true;
+        }
+        d
+    }
+
+    fn cut_off(&self, most: f64, ends: (f64, f64)) -> Vec<f64> {
+        self.columns_at(ends).filter(|(_, c)| c.is_some_and(|c| c.max > most)).map(|(x, _)| x).collect()
+    }
+
+    fn spoken(&self) -> String {
+        let most = self.columns.iter().flatten().map(|c| c.max).fold(f64::NAN, f64::max);
+        format!("{} {}: at most {}", self.name, self.note, format::value(most, self.unit))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::check;
+    use super::*;
+
+    fn lane(n: usize, unit: Unit) -> Lane {
+        let column = |i: u32| {
+            let base = 8.0 + f64::from(i % 7);
+            (i % 50 != 3).then_some(Column {
+                first: base,
+                min: base - 1.0,
+                max: base + f64::from(i % 90),
+                last: base,
+            })
+        };
+        let span = |start: i64, kind| Span {
+            kind,
+            start_ns: start * 1_000_000_000,
+            end_ns: (start + 3) * 1_000_000_000,
+            says: check::long_name(n),
+        };
+        Lane {
+            name: check::long_name(n),
+            note: "set aside: updater at 21 s".into(),
+            unit,
+            series: n,
+            slim: unit != Unit::Ms,
+            columns: (0..Strip::columns(960)).map(column).collect(),
+            window_ns: Some((5_000_000_000, 55_000_000_000)),
+            spans: (0..12)
+                .map(|i| span(i * 5, if i % 3 == 0 { SpanKind::Remark } else { SpanKind::Flag }))
+                .collect(),
+        }
+    }
+
+    fn strip(width: u32, passes: usize) -> Strip {
+        let mut lanes: Vec<Lane> = (0..passes).map(|n| lane(n, Unit::Ms)).collect();
+        lanes.extend([Unit::W, Unit::MHz, Unit::C].map(|unit| lane(0, unit)));
+        Strip {
+            caption: Caption {
+                id: "s".into(),
+                title: "Passes".into(),
+                desc: "Strip".into(),
+                ..Caption::default()
+            },
+            from_ns: 0,
+            to_ns: 60_000_000_000,
+            width,
+            cut_ms: Some(60.0),
+            lanes,
+        }
+    }
+
+    #[test]
+    fn labels_keep_apart_at_phone_and_desk_widths() {
+        for width in [390, 960, 2000] {
+            for passes in [0, 1, 5] {
+                check::sound(&strip(width, passes).svg(&Theme::LIGHT));
+            }
+        }
+        let mut close = strip(960, 1);
+        (close.from_ns, close.to_ns) = (20_000_000_000, 20_000_400_000);
+        check::sound(&close.svg(&Theme::DARK));
+    }
+
+    #[test]
+    fn a_hitch_of_one_column_is_in_the_outline_and_a_gap_is_not_bridged() {
+        let calm = Column { first: 8.0, min: 8.0, max: 8.0, last: 8.0 };
+        let hitch = Column { max: 80.0, ..calm };
+        let lane = Lane {
+            columns: vec![Some(calm), Some(hitch), None, Some(calm)],
+            spans: vec![],
+            ..lane(0, Unit::Ms)
+        };
+        let d = lane.outline(Scale::linear((0.0, 100.0), (100.0, 0.0)), (0.0, 4.0));
+        assert_eq!(d, "M0.5 92V92V92V92L1.5 92V92V20V92M3.5 92V92V92V92");
+    }
+
+    #[test]
+    fn the_root_says_which_stretch_it_shows() {
+        let svg = strip(960, 1).svg(&Theme::LIGHT);
+        assert!(svg.contains("data-from=\"0.000000000\" data-to=\"60.000000000\""));
+        assert_eq!(seconds(-1_500_000_000), "-1.500000000");
+    }
+
+    #[test]
+    fn an_empty_strip_is_drawn() {
+        let mut none = strip(960, 1);
+        none.lanes.iter_mut().for_each(|lane| lane.columns.fill(None));
+        check::sound(&none.svg(&Theme::LIGHT));
+    }
+}
