@@ -77,11 +77,13 @@ impl Profile {
             })
             .collect();
         let value = |t: f64| {
-            let swell: f64 =
-                swells.iter().map(|&(a, period, at)| a * libm::sin(6.283 * t / period + at)).sum();
+            let swell: f64 = swells
+                .iter()
+                .map(|&(a, period, at)| a * libm::sin(std::f64::consts::TAU * t / period + at))
+                .sum();
             let peak: f64 =
                 busy.iter().map(|&(a, at, width)| a / (1.0 + libm::pow((t - at) / width, 4.0))).sum();
-            0.6 * swell + peak
+            0.42 * swell + 0.7 * peak
         };
         Self((0..400_u32).map(|n| value(f64::from(n) * PROFILE_STEP_S + shift_s)).collect())
     }
@@ -94,7 +96,7 @@ impl Profile {
     }
 }
 
-/// The frames of a pass. The average over the window is the level's to 1e-4, the 1% low to about a per cent.
+/// The frames of a pass. The average over the window is the level's to within one frame, the 1% low to about a per cent.
 pub fn frames(recipe: &Recipe) -> Frames {
     let mut random = Random::new(recipe.seed, recipe.stream);
     let load = load(recipe, &mut random);

@@ -12,6 +12,9 @@ mod truth;
 mod types;
 mod week;
 
+#[cfg(test)]
+mod tests;
+
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
     Base, Build, Demo, DemoCell, DemoPass, Driver, Part, Person, Piece, Price, Rig, Scene, Setting, Team,

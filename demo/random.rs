@@ -30,6 +30,11 @@ impl Random {
         (self.next() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
+    /// Uniform over 0..`n`; `n` is small.
+    pub fn below(&mut self, n: usize) -> usize {
+        usize::try_from(self.next() % n as u64).unwrap_or(0)
+    }
+
     /// Uniform in [low, high).
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.uniform()
@@ -45,7 +50,7 @@ impl Random {
     /// Standard normal (Box & Muller 1958).
     pub fn normal(&mut self) -> f64 {
         let radius = libm::sqrt(-2.0 * libm::log(1.0 - self.uniform()));
-        radius * libm::cos(2.0 * std::f64::consts::PI * self.uniform())
+        radius * libm::cos(std::f64::consts::TAU * self.uniform())
     }
 
     /// Exponential with mean 1.

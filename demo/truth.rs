@@ -155,7 +155,7 @@ const UPSCALED_LEVELS: [Level; 8] = [
 const TRACED_LEVEL: Level = level(54.8, 1.75, (1.23, 1.58), (0.58, 0.45));
 
 /// Standard deviation of the log average between passes, in the order of the scenes.
-const SPREAD: [f64; 8] = [0.003, 0.003, 0.006, 0.007, 0.005, 0.006, 0.03, 0.003];
+const SPREAD: [f64; 8] = [0.003, 0.003, 0.006, 0.007, 0.005, 0.003, 0.03, 0.003];
 /// Share of the rated power that the card draws, in the order of the scenes.
 const POWER_SHARE: [f64; 8] = [0.975, 0.985, 0.96, 0.95, 0.97, 0.60, 0.84, 0.78];
 /// Frame rate against stock and power in watts of each tuning of the Curlew after stock, in their order.

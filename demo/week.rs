@@ -137,7 +137,12 @@ fn one_pass(
     let fault = if stock { planted(part, cell.scene, cell.setting, session.rig, number) } else { None };
     let start = start + SignedDuration::from_millis(crate::frames::whole(random.between(0.0, 9_000.0)));
     let length_ns = 30 * NS_PER_S + crate::frames::whole(random.between(0.0, 8e8));
-    let level = level(demo, session, cell_index, fault.map(|f| f.kind), &mut random);
+    let z = if scene.kind == "by hand" {
+        by_hand_chance(seed, cell_index, number, &mut random)
+    } else {
+        random.normal()
+    };
+    let level = level(demo, session, cell_index, fault.map(|f| f.kind), (z, random.normal()));
     let rig = &demo.rigs[session.rig];
     let setting = &demo.settings[cell.setting];
     let stem = format!(
@@ -183,7 +188,7 @@ fn level(
     session: &Session,
     cell: usize,
     fault: Option<FaultKind>,
-    random: &mut Random,
+    (chance, low_chance): (f64, f64),
 ) -> CellTruth {
     let nothing = CellTruth {
         average_fps: 1.0,
@@ -194,13 +199,25 @@ fn level(
         latency_ms: None,
     };
     let mut level = demo.truth.cells[cell].unwrap_or(nothing);
-    let chance = libm::exp(level.spread * random.normal())
-        * pass_factor(&demo.cells[cell], session.rig, session.driver);
-    let low_chance = libm::exp((0.6 * level.spread + 0.004) * random.normal());
+    let chance =
+        libm::exp(level.spread * chance) * pass_factor(&demo.cells[cell], session.rig, session.driver);
+    let low_chance = libm::exp((0.6 * level.spread + 0.004) * low_chance);
     let other_passage = fault == Some(FaultKind::WrongPassage);
     level.average_fps *= chance * if other_passage { 0.94 } else { 1.0 };
     level.low_1_quantile_fps *= chance * low_chance * if other_passage { 0.9 } else { 1.0 };
     level
+}
+
+/// Chance of a pass played by hand. Five passes share out five normal scores in random order, with some chance of
+/// their own: so the scene's spread is seen in each cell whatever the seed.
+fn by_hand_chance(seed: u64, cell: usize, number: u32, random: &mut Random) -> f64 {
+    // Of standard deviation 1 as a sample.
+    let mut scores = [-1.30, -0.55, 0.0, 0.55, 1.30];
+    let mut order = Random::new(seed, 700_000 + cell as u64);
+    for last in (1..scores.len()).rev() {
+        scores.swap(last, order.below(last + 1));
+    }
+    0.97 * scores[(number as usize - 1) % scores.len()] + 0.25 * random.normal()
 }
 
 /// Core clock that a part reaches at its tuning, MHz.
