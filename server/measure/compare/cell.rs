@@ -8,8 +8,9 @@
 use super::noise::{Local, Spread, by_rig, within_rigs};
 use super::{Interval, PassLog};
 use crate::stats::distributions::t_two_sided;
-use crate::stats::moderation::mean;
+use crate::stats::sum::{mean, sum};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What a cell's kept passes say for one measure.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -38,16 +39,14 @@ impl CellValue {
 
 /// Value of a cell with these kept passes; `None` without any.
 pub fn value(passes: &[PassLog], noise: &Local) -> Option<CellValue> {
-    if passes.is_empty() {
-        return None;
-    }
-    let (centre, per) = mean_of_rigs(by_rig(passes).values());
+    let rigs = by_rig(passes);
+    let (centre, per) = mean_of_rigs(&rigs)?;
     let spread = noise.spread(passes);
     let interval = spread.map(|s| Interval::of_logs(centre, t_two_sided(0.95, s.df) * (s.s2 * per).sqrt()));
     Some(CellValue {
         value: libm::exp(centre),
         passes: passes.len(),
-        rigs: by_rig(passes).len(),
+        rigs: rigs.len(),
         own_spread: within_rigs(passes).map(|v| v.s2.sqrt()),
         spread,
         interval,
@@ -55,12 +54,12 @@ pub fn value(passes: &[PassLog], noise: &Local) -> Option<CellValue> {
 }
 
 /// Mean of the rigs' means of logs, and the factor that makes the variance of one pass into that of the mean:
-/// sum(1/n_r) / k^2.
-pub(super) fn mean_of_rigs<'a>(rigs: impl Iterator<Item = &'a Vec<f64>>) -> (f64, f64) {
-    let (means, shares): (Vec<f64>, Vec<f64>) =
-        rigs.map(|logs| (mean(logs), 1.0 / logs.len() as f64)).unzip();
+/// sum(1/n_r) / k^2. `None` without rigs.
+pub(super) fn mean_of_rigs(rigs: &BTreeMap<i64, Vec<f64>>) -> Option<(f64, f64)> {
+    let means: Vec<f64> = rigs.values().filter_map(|logs| mean(logs)).collect();
+    let shares = sum(rigs.values().map(|logs| 1.0 / logs.len() as f64));
     let k = means.len() as f64;
-    (mean(&means), shares.iter().sum::<f64>() / (k * k))
+    Some((mean(&means)?, shares / (k * k)))
 }
 
 #[cfg(test)]

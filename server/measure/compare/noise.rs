@@ -7,7 +7,8 @@
 //! a figure's digest covers it.
 
 use super::{PassLog, SceneKind};
-use crate::stats::moderation::{self, Prior, Variance, mean};
+use crate::stats::moderation::{self, Prior, Variance};
+use crate::stats::sum::{Sum, mean, sum};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -87,13 +88,13 @@ pub struct NoiseCell<'a> {
 /// Variance of the logs within rigs, pooled over rigs: sum of squares about each rig's mean over sum of (n - 1).
 /// `None` where no rig has two passes.
 pub fn within_rigs(passes: &[PassLog]) -> Option<Variance> {
-    let (mut squares, mut df) = (0.0, 0.0);
+    let (mut squares, mut df) = (Sum::default(), 0.0);
     for logs in by_rig(passes).values() {
-        let centre = mean(logs);
-        squares += logs.iter().map(|x| (x - centre) * (x - centre)).sum::<f64>();
+        let Some(centre) = mean(logs) else { continue };
+        logs.iter().for_each(|x| squares.add((x - centre) * (x - centre)));
         df += logs.len() as f64 - 1.0;
     }
-    (df > 0.0).then(|| Variance { s2: squares / df, df })
+    (df > 0.0).then(|| Variance { s2: squares.value() / df, df })
 }
 
 /// Logs of the passes by rig.
@@ -140,12 +141,12 @@ fn of_family(family: &[(i64, Variance)]) -> KindPrior {
 
 /// Mean of variances weighted by their degrees of freedom; `None` where it is zero or there are none.
 fn pooled(variances: &[Variance]) -> Option<Kept> {
-    let df: f64 = variances.iter().map(|v| v.df).sum();
-    let s2 = variances.iter().map(|v| v.df * v.s2).sum::<f64>() / df;
+    let df = sum(variances.iter().map(|v| v.df));
+    let s2 = sum(variances.iter().map(|v| v.df * v.s2)) / df;
     (s2 > 0.0).then(|| Kept::rounded(s2, df))
 }
 
-/// s~^2 and its degrees of freedom (methods: Smyth 2004); without a prior, the variance as it is.
+/// s~^2 and its degrees of freedom (Smyth 2004, section 4); without a prior, the variance as it is.
 pub fn moderated(own: Variance, prior: Option<Kept>) -> Variance {
     match prior {
         Some(kept) => Prior { d0: kept.df, s0_2: kept.s2 }.moderate(own),
@@ -189,6 +190,19 @@ impl Local {
             },
         };
         (variance.s2 > 0.0).then_some(Spread { s2: variance.s2, df: variance.df, source })
+    }
+
+    /// The variance of a pass for sums over many cells: unmoderated, because a moderated variance is too small on
+    /// average where cells truly differ (its degrees of freedom make up for that in one cell, not in a sum). The
+    /// cell's own, else the pooled one of its scene, else of its kind.
+    pub(super) fn plain(&self, passes: &[PassLog]) -> Option<Variance> {
+        within_rigs(passes).or_else(|| self.scene.or(self.kind).map(Variance::from))
+    }
+}
+
+impl From<Spread> for Variance {
+    fn from(spread: Spread) -> Variance {
+        Variance { s2: spread.s2, df: spread.df }
     }
 }
 

@@ -9,11 +9,12 @@
 //! variance s_L^2 between rigs is known it widens the interval by s_L^2 (1/k_A + 1/k_B), 2 s_L^2 for a rig each.
 
 use super::cell::mean_of_rigs;
-use super::noise::{Local, Spread, by_rig};
+use super::noise::{Local, by_rig};
 use super::passes::df_at;
 use super::{Interval, PassLog};
 use crate::stats::distributions::{t_two_sided, t_two_sided_p};
 use crate::stats::moderation::Variance;
+use crate::stats::sum::sum;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -66,8 +67,10 @@ pub struct Bounds {
 /// One cell's part in the variance of ln(ratio), kept so that it can be said what more passes would do.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Term {
-    /// Spread of a pass; `None`: not known.
-    pub(super) spread: Option<Spread>,
+    /// Variance of a pass as the intervals use it; `None`: not known.
+    pub(super) variance: Option<Variance>,
+    /// The same, unmoderated, for sums over scenes.
+    plain: Option<Variance>,
     /// Passes that are used.
     pub(super) passes: u32,
     /// Variance of the cell's mean over that of a pass.
@@ -77,14 +80,18 @@ pub(super) struct Term {
 }
 
 impl Term {
+    /// With the unmoderated variance, and its weight times `share`.
+    fn plain(&self, share: f64) -> Term {
+        Term { variance: self.plain, weight: self.weight * share, ..*self }
+    }
+
     /// Contribution once the cell has `n` passes (as it stands, where it has as many).
     fn variance_at(&self, n: u32) -> Option<Variance> {
-        let spread = self.spread?;
+        let Variance { s2, df } = self.variance?;
         if n <= self.passes {
-            return Some(Variance { s2: self.weight * spread.s2 * self.per, df: spread.df });
+            return Some(Variance { s2: self.weight * s2 * self.per, df });
         }
-        let s2 = self.weight * spread.s2 / f64::from(n);
-        Some(Variance { s2, df: df_at(spread.df, self.passes, n) })
+        Some(Variance { s2: self.weight * s2 / f64::from(n), df: df_at(df, self.passes, n) })
     }
 }
 
@@ -136,6 +143,12 @@ impl Ratio {
         error_at(&self.terms, self.between, n)
     }
 
+    /// Variance of ln(ratio) that comes from passes, unmoderated, without what rigs add.
+    pub(super) fn error_of_passes(&self) -> Option<f64> {
+        let each = self.terms.iter().map(|term| Some(term.plain(1.0).variance_at(0)?.s2));
+        Some(sum(each.collect::<Option<Vec<f64>>>()?))
+    }
+
     /// Whether a verdict may be given.
     pub fn like_with_like(&self) -> bool {
         !self.marks.iter().any(|mark| mark.bars_verdict())
@@ -149,16 +162,16 @@ pub(super) struct Parts {
 }
 
 impl Parts {
-    /// The ratios' parts together, as they enter the mean of the ratios' logs.
+    /// The ratios' parts together, unmoderated, as they enter the mean of the ratios' logs. What a rig adds it adds in
+    /// every scene: it is averaged, not thinned out.
     pub(super) fn of_mean(ratios: &[Ratio]) -> Parts {
-        let share = 1.0 / (ratios.len() as f64 * ratios.len() as f64);
-        let terms = ratios.iter().flat_map(|r| &r.terms).map(|t| Term { weight: t.weight * share, ..*t });
-        let between: Vec<Variance> = ratios
-            .iter()
-            .filter_map(|r| r.between)
-            .map(|v| Variance { s2: v.s2 * share, df: v.df })
-            .collect();
-        Parts { terms: terms.collect(), between: satterthwaite(&between) }
+        let k = ratios.len() as f64;
+        let terms = ratios.iter().flat_map(|r| &r.terms).map(|t| t.plain(1.0 / (k * k)));
+        let shared: Vec<Variance> = ratios.iter().filter_map(|r| r.between).collect();
+        let mean_s = sum(shared.iter().map(|v| v.s2.sqrt())) / k;
+        let df = shared.iter().map(|v| v.df).fold(f64::INFINITY, f64::min);
+        let between = (mean_s > 0.0).then_some(Variance { s2: mean_s * mean_s, df });
+        Parts { terms: terms.collect(), between }
     }
 }
 
@@ -170,8 +183,8 @@ fn error_at(terms: &[Term], between: Option<Variance>, n: u32) -> Option<Varianc
 
 /// Sum of independent variances and its degrees of freedom (Satterthwaite 1946). `None` of nothing or of zeros.
 fn satterthwaite(parts: &[Variance]) -> Option<Variance> {
-    let s2: f64 = parts.iter().map(|v| v.s2).sum();
-    let inverse: f64 = parts.iter().map(|v| v.s2 * v.s2 / v.df).sum();
+    let s2 = sum(parts.iter().map(|v| v.s2));
+    let inverse = sum(parts.iter().map(|v| v.s2 * v.s2 / v.df));
     (s2 > 0.0).then(|| Variance { s2, df: s2 * s2 / inverse })
 }
 
@@ -191,9 +204,6 @@ pub fn in_scene(
     noise: &Local,
     between_rigs: Option<Variance>,
 ) -> Option<Ratio> {
-    if baseline.is_empty() || contender.is_empty() {
-        return None;
-    }
     let (mut a, mut b) = (by_rig(baseline), by_rig(contender));
     let common: Vec<i64> = a.keys().filter(|&rig| b.contains_key(rig)).copied().collect();
     let mut between = None;
@@ -213,19 +223,20 @@ pub fn in_scene(
     if passes.iter().any(|pass| !pass.declared_driver) {
         marks.push(Crossing::Driver);
     }
-    let (mean_a, term_a) = side(&a, noise.spread(baseline));
-    let (mean_b, term_b) = side(&b, noise.spread(contender));
+    let (mean_a, term_a) = side(&a, baseline, noise)?;
+    let (mean_b, term_b) = side(&b, contender, noise)?;
     let (n_a, n_b) = (passes_in(&a), passes_in(&b));
     let counts = [n_a, n_b, baseline.len() + contender.len() - n_a - n_b];
     Some(Ratio::of(mean_b - mean_a, counts, marks, Parts { terms: vec![term_a, term_b], between }))
 }
 
-/// Mean and term of a cell over these rigs. Over rigs common to both sides the difference of the means of rig means is
-/// the mean of the differences within rigs.
-fn side(rigs: &BTreeMap<i64, Vec<f64>>, spread: Option<Spread>) -> (f64, Term) {
-    let (mean, per) = mean_of_rigs(rigs.values());
+/// Mean and term of a cell with `kept` passes over the rigs in use. Over rigs common to both sides the difference of
+/// the means of rig means is the mean of the differences within rigs.
+fn side(rigs: &BTreeMap<i64, Vec<f64>>, kept: &[PassLog], noise: &Local) -> Option<(f64, Term)> {
+    let (mean, per) = mean_of_rigs(rigs)?;
     let passes = u32::try_from(passes_in(rigs)).unwrap_or(u32::MAX);
-    (mean, Term { spread, passes, per, weight: 1.0 })
+    let variance = noise.spread(kept).map(Variance::from);
+    Some((mean, Term { variance, plain: noise.plain(kept), passes, per, weight: 1.0 }))
 }
 
 fn passes_in(rigs: &BTreeMap<i64, Vec<f64>>) -> usize {

@@ -9,6 +9,7 @@
 //! Two departures, both so that a prior of a dozen cells does not claim more than it knows: zero variances enter
 //! at the smallest positive one (their logarithm would be infinite), and d0 is capped at [`D0_CAP`].
 
+use crate::stats::sum::{mean, sum};
 use statrs::function::gamma::digamma;
 
 /// Version of the estimate; part of what a noise prior records.
@@ -70,21 +71,14 @@ pub fn estimate(sample: &[Variance]) -> Option<Prior> {
         .map(|(v, s2)| libm::log(*s2) - digamma(v.df / 2.0) + libm::log(v.df / 2.0))
         .collect();
     let count = sample.len() as f64;
-    let centre = mean(&e);
-    let scatter = e.iter().map(|x| (x - centre) * (x - centre)).sum::<f64>() / (count - 1.0);
-    let chance = sample.iter().map(|v| trigamma(v.df / 2.0)).sum::<f64>() / count;
+    let centre = mean(&e)?;
+    let scatter = sum(e.iter().map(|x| (x - centre) * (x - centre))) / (count - 1.0);
+    let chance = sum(sample.iter().map(|v| trigamma(v.df / 2.0))) / count;
     if scatter <= chance {
-        return Some(Prior { d0: f64::INFINITY, s0_2: mean(&floored) });
+        return Some(Prior { d0: f64::INFINITY, s0_2: mean(&floored)? });
     }
     let half = trigamma_inverse(scatter - chance);
     Some(Prior { d0: 2.0 * half, s0_2: libm::exp(centre + digamma(half) - libm::log(half)) })
-}
-
-/// Arithmetic mean, its rounding corrected by a second pass. `NaN` of nothing.
-pub(crate) fn mean(x: &[f64]) -> f64 {
-    let n = x.len() as f64;
-    let first = x.iter().sum::<f64>() / n;
-    first + x.iter().map(|v| v - first).sum::<f64>() / n
 }
 
 /// B_2, B_4, ... B_12 (Abramowitz & Stegun 1964, table 23.2).
@@ -93,7 +87,7 @@ const BERNOULLI: [f64; 6] = [1.0 / 6.0, -1.0 / 30.0, 1.0 / 42.0, -1.0 / 30.0, 5.
 /// Where the asymptotic series are good to full precision.
 const FAR: f64 = 16.0;
 
-/// Second derivative of ln gamma, for x > 0: recurrence up to [`FAR`], then the series of Abramowitz & Stegun
+/// Second derivative of ln gamma, for x > 0: recurrence up to 16, then the series of Abramowitz & Stegun
 /// 1964, 6.4.12.
 pub fn trigamma(x: f64) -> f64 {
     let (mut x, mut near) = (x, 0.0);
