@@ -1,1 +1,7 @@
-fn main() {}
+//! The program: reads the command line, runs a command, says what went wrong.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    weighhouse::cli::run()
+}

@@ -1,0 +1,50 @@
+//! The command line: one command a file.
+
+mod serve;
+
+use std::io::Write as _;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// From per-frame logs to figures that two people agreed on.
+#[derive(Debug, Parser)]
+#[command(version)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve a store to the team's browsers and rigs.
+    Serve(serve::Args),
+}
+
+/// Runs the command of the command line; what went wrong goes to standard error in one line.
+pub fn run() -> ExitCode {
+    let outcome = match Cli::parse().command {
+        Command::Serve(args) => serving(serve::run(args)),
+    };
+    outcome.unwrap_or_else(|error| {
+        // Nothing can be done when standard error is closed.
+        let _ = writeln!(std::io::stderr(), "weighhouse: {error:#}");
+        ExitCode::FAILURE
+    })
+}
+
+/// Runs a command that serves, with the log on standard error.
+fn serving(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Result<ExitCode> {
+    tracing_subscriber::fmt()
+        .with_writer(std::io::stderr)
+        .with_max_level(tracing::Level::INFO)
+        .with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()))
+        .with_target(false)
+        .init();
+    tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+}
+
+/// Prints to standard output.
+fn say(text: &str) -> anyhow::Result<()> {
+    Ok(writeln!(std::io::stdout(), "{text}")?)
+}

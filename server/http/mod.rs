@@ -1,0 +1,24 @@
+//! HTTP: requests become calls into `work`, page values become answers. No SQL, no arithmetic.
+//!
+//! What a new route needs is in [`routes`]. A handler takes extractors ([`session`], [`resources`], [`sent`]), makes
+//! one call into `work`, and answers with [`respond`]; errors are returned as they are and shown by [`failures`].
+
+mod app;
+mod assets;
+mod failures;
+mod front;
+mod headers;
+mod health;
+mod origin;
+mod panics;
+pub mod resources;
+pub mod respond;
+mod routes;
+pub mod sent;
+mod server;
+pub mod session;
+mod sign_in;
+mod trace;
+
+pub use app::App;
+pub use server::Server;

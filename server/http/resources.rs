@@ -1,0 +1,51 @@
+//! The things that addresses name: 'load or not found' once for each.
+//!
+//! A handler takes `Of(rig): Of<Rig>` and has the row; who is not signed in is told so first.
+
+use std::collections::HashMap;
+
+use axum::extract::{FromRequestParts, Path};
+use axum::http::request::Parts;
+
+use super::App;
+use super::session::SignedIn;
+use crate::store::people::{self, Person};
+use crate::store::{Db, PersonId, StoreError};
+use crate::work::{Refusal, Result};
+
+/// A row that an address names.
+pub trait Resource: Sized + Send {
+    /// The slot of the route: `rig` in `/rigs/{rig}`. Also its word in 'No such rig'.
+    const SLOT: &'static str;
+
+    /// Finds it by what stands in the slot. What cannot be a key finds nothing.
+    fn find(
+        db: &mut Db,
+        named: &str,
+    ) -> impl Future<Output = std::result::Result<Option<Self>, StoreError>> + Send;
+}
+
+/// The row that the address names.
+#[derive(Clone, Debug)]
+pub struct Of<T>(pub T);
+
+impl<T: Resource> FromRequestParts<App> for Of<T> {
+    type Rejection = crate::work::Error;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self> {
+        SignedIn::from_request_parts(parts, app).await?;
+        let slots = Path::<HashMap<String, String>>::from_request_parts(parts, app).await;
+        let named = slots.ok().and_then(|Path(mut slots)| slots.remove(T::SLOT)).unwrap_or_default();
+        let found = T::find(&mut *app.store.read().await?, &named).await?;
+        found.map(Self).ok_or_else(|| Refusal::missing(T::SLOT, named).into())
+    }
+}
+
+impl Resource for Person {
+    const SLOT: &'static str = "person";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        people::by_id(db, PersonId(id)).await
+    }
+}

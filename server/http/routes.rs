@@ -1,0 +1,71 @@
+//! All routes, and the layers that every request passes.
+
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
+use axum::middleware;
+use axum::routing::{get, post};
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::csrf::ConfigError;
+use tower_http::limit::RequestBodyLimitLayer;
+use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
+use weighhouse_web::paths;
+
+use super::{App, assets, failures, front, headers, health, origin, panics, session, sign_in, trace};
+use crate::config::Limits;
+
+/// Pages; each is also served as JSON under `/api/v1`, by the same handler.
+fn pages() -> Router<App> {
+    Router::new()
+        .route(paths::SIGN_IN, get(sign_in::show).post(sign_in::sign_in))
+        .route(paths::SIGN_OUT, post(sign_in::sign_out))
+}
+
+/// What takes large bodies, as they come.
+fn uploads() -> Router<App> {
+    Router::new()
+}
+
+/// What needs no session.
+fn open() -> Router<App> {
+    Router::new().route("/healthz", get(health::show)).route(paths::STATIC, get(assets::show))
+}
+
+/// The whole service.
+pub(super) fn all(app: App) -> Result<Router, ConfigError> {
+    let limits = app.config.limits;
+    let small = Router::new()
+        .route(paths::HOME, get(front::show))
+        .merge(pages())
+        .nest(paths::API, pages())
+        .fallback(|| async { StatusCode::NOT_FOUND });
+    let large = uploads();
+    let with_sessions = taking(small, limits.body_bytes, limits.body_total, &limits)
+        .merge(taking(large, limits.upload_bytes, limits.upload_total, &limits))
+        .layer(CatchPanicLayer::custom(panics::answer))
+        .layer(middleware::from_fn_with_state(app.clone(), session::look_up));
+    // From the innermost to the outermost.
+    Ok(with_sessions
+        .merge(open())
+        .layer(middleware::from_fn(origin::said))
+        .layer(origin::csrf(&app.config)?)
+        .layer(middleware::from_fn_with_state(app.clone(), origin::ours))
+        .layer(middleware::from_fn_with_state(app.clone(), failures::show))
+        .layer(CompressionLayer::new())
+        .layer(middleware::from_fn(headers::set))
+        .layer(middleware::from_fn_with_state(app.clone(), trace::request))
+        .layer(CatchPanicLayer::new())
+        .with_state(app))
+}
+
+/// Limits of bodies: 413 for too many bytes, however they come; no endless ones.
+fn taking(router: Router<App>, bytes: usize, total: Duration, limits: &Limits) -> Router<App> {
+    router
+        .layer(DefaultBodyLimit::disable())
+        .layer(RequestBodyLimitLayer::new(bytes))
+        .layer(RequestBodyTimeoutLayer::new(limits.body_idle))
+        .layer(RequestBodyDeadlineLayer::new(total))
+}

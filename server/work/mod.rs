@@ -1,0 +1,8 @@
+//! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
+
+pub mod error;
+pub mod once;
+pub mod passwords;
+pub mod people;
+
+pub use error::{Both, Error, Internal, Kind, Refusal, Result};
