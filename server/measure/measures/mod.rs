@@ -4,6 +4,7 @@
 //! and its version in the [`catalogue`]. Nothing here leaves out a frame: hitches are counted, never removed.
 
 pub mod catalogue;
+pub mod interval;
 pub mod pacing;
 pub mod rates;
 pub mod sampled;
@@ -226,6 +227,6 @@ pub fn measure(input: &PassInput<'_>) -> PassMeasures {
         load_mean: over(Role::Load).map(|l| l.mean),
         cpu_work_ms: work_ms(Role::CpuWork),
         card_work_ms: work_ms(Role::CardWork),
-        intervals: Intervals::default(),
+        intervals: interval::intervals(frame_ns, input.seed, input.window),
     }
 }

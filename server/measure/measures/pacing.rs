@@ -1,7 +1,7 @@
 //! Frame pacing: the spread of successive frame times, and hitches.
 
 use super::rates::NS_PER_MS;
-use crate::stats::order::median_in_place;
+use crate::stats::robust::{local_sd, running_median};
 use serde::{Deserialize, Serialize};
 
 /// Root mean square of the differences between successive frame times, ms: the root of the mean square successive
@@ -14,17 +14,14 @@ pub fn successive_ms(frame_ns: &[i64]) -> Option<f64> {
 }
 
 /// Frames on each side of a frame that make its neighbourhood (cut at the ends of the window).
-pub const NEIGHBOURS: usize = 15;
+pub const NEIGHBOURS: usize = 30;
 /// A hitch lies this many robust standard deviations above its neighbourhood's median. Hampel's filter takes 3 to
-/// clean a series; 5 marks for a reader only what stands apart.
-pub const DEVIATIONS: f64 = 5.0;
-/// It loses at least this much, ms, so that a frame barely late in a very even pass is none (our choice: less than
-/// one refresh at 200 Hz is not seen as a hitch) ...
-pub const FLOOR_MS: f64 = 5.0;
-/// ... and at least this share of its neighbourhood's median (our choice).
-pub const FLOOR_SHARE: f64 = 0.5;
-/// Standard deviation of a normal distribution over its median absolute deviation.
-const MAD_TO_SD: f64 = 1.4826;
+/// clean a series; we mark for a reader only what stands far apart (our choice).
+pub const DEVIATIONS: f64 = 8.0;
+/// It lasts at least this many times its neighbourhood's median (our choice) ...
+pub const RATIO: f64 = 1.75;
+/// ... and loses at least this long, ns: shorter delays are not seen (common practice, no source).
+pub const FLOOR_NS: i64 = 4_000_000;
 
 /// A frame that took far longer than its neighbours.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -52,39 +49,74 @@ pub struct Hitches {
     pub list: Vec<Hitch>,
 }
 
-/// Finds hitches by Hampel's filter (Hampel 1974; window cut at the ends) with floors: a frame longer than the median
-/// of its neighbourhood by more than [`DEVIATIONS`] times 1.4826 median absolute deviations, by at least
-/// [`FLOOR_MS`], and by at least [`FLOOR_SHARE`] of the median. `at_ns` and `frame_ns` are the window's rows,
-/// `first_row` the place of the first of them in the recording. It marks; it never changes a measure of rate.
-pub fn hitches(at_ns: &[i64], frame_ns: &[i64], first_row: usize) -> Hitches {
-    let ms: Vec<f64> = frame_ns.iter().map(|&ns| ns as f64 / NS_PER_MS).collect();
-    let shortest = ms.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut near = Vec::with_capacity(2 * NEIGHBOURS + 1);
-    let mut found = Hitches::default();
-    for (i, (&value, &start_ns)) in ms.iter().zip(at_ns).enumerate() {
-        // No median is below the shortest frame: what cannot reach the floor needs no look at its neighbours.
-        if value - shortest < FLOOR_MS {
-            continue;
-        }
-        near.clear();
-        near.extend_from_slice(&ms[i.saturating_sub(NEIGHBOURS)..ms.len().min(i + NEIGHBOURS + 1)]);
-        let Some(lost_ms) = excess(value, &mut near) else { continue };
-        found.list.push(Hitch { start_ns, frame: first_row + i, ms: value, lost_ms });
-    }
-    found.count = found.list.len();
-    found.worst_ms = found.list.iter().map(|h| h.ms).max_by(f64::total_cmp);
-    found.lost_ms = crate::stats::sum::sum(found.list.iter().map(|h| h.lost_ms));
-    found
+/// Rows of the hitches among the frames of a window, with their excess over the median of their neighbourhood, ns.
+///
+/// Hampel's filter (Hampel 1974; Davies & Gather 1993; window cut at the ends) with floors: a frame longer than its
+/// neighbourhood's median by more than [`DEVIATIONS`] scaled median absolute deviations, at least [`RATIO`] times as long,
+/// and longer by at least [`FLOOR_NS`]. It marks; no measure of rate ever leaves a frame out.
+pub fn hitch_rows(frame_ns: &[i64]) -> Vec<(usize, i64)> {
+    let medians = running_median(frame_ns, NEIGHBOURS);
+    let rows = frame_ns.iter().zip(medians).enumerate();
+    rows.filter_map(|(row, (&ns, median))| {
+        let lost = ns - median;
+        let far = lost >= FLOOR_NS && ns as f64 >= RATIO * median as f64;
+        // The local spread is dear, so it is asked for last.
+        (far && lost as f64 > DEVIATIONS * local_sd(frame_ns, row, NEIGHBOURS, median)).then_some((row, lost))
+    })
+    .collect()
 }
 
-/// Excess of a hitch over its neighbourhood's median; `None` when it is no hitch.
-fn excess(value: f64, near: &mut [f64]) -> Option<f64> {
-    let median = median_in_place(near)?;
-    let excess = value - median;
-    if excess < FLOOR_MS.max(FLOOR_SHARE * median) {
-        return None;
+/// Hitches of a window. `at_ns` and `frame_ns` are its rows, `first_row` the place of the first of them in the recording.
+pub fn hitches(at_ns: &[i64], frame_ns: &[i64], first_row: usize) -> Hitches {
+    let found = hitch_rows(frame_ns);
+    let list: Vec<Hitch> = found
+        .iter()
+        .filter_map(|&(row, lost)| {
+            let (start_ns, ns) = (*at_ns.get(row)?, *frame_ns.get(row)?);
+            let [ms, lost_ms] = [ns, lost].map(|ns| ns as f64 / NS_PER_MS);
+            Some(Hitch { start_ns, frame: first_row + row, ms, lost_ms })
+        })
+        .collect();
+    Hitches {
+        count: list.len(),
+        worst_ms: list.iter().map(|h| h.ms).max_by(f64::total_cmp),
+        lost_ms: found.iter().map(|&(_, lost)| lost).sum::<i64>() as f64 / NS_PER_MS,
+        list,
     }
-    near.iter_mut().for_each(|v| *v = (*v - median).abs());
-    let mad = median_in_place(near)?;
-    (excess > DEVIATIONS * MAD_TO_SD * mad).then_some(excess)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn successive_differences_of_even_uneven_and_short_passes() {
+        assert_eq!(successive_ms(&[5_000_000; 10]), Some(0.0));
+        assert_eq!(successive_ms(&[8_000_000, 12_000_000, 8_000_000, 12_000_000]), Some(4.0));
+        assert_eq!(successive_ms(&[5_000_000]), None);
+        assert_eq!(successive_ms(&[]), None);
+    }
+
+    fn at(frame_ns: &[i64]) -> Vec<i64> {
+        frame_ns.iter().scan(0, |t, ns| Some(std::mem::replace(t, *t + ns))).collect()
+    }
+
+    #[test]
+    fn a_late_frame_is_a_hitch_with_its_time_and_loss() {
+        let mut frame_ns = vec![10_000_000; 200];
+        frame_ns[120] = 45_000_000;
+        frame_ns[150] = 13_900_000;
+        let got = hitches(&at(&frame_ns), &frame_ns, 1000);
+        let hitch = Hitch { start_ns: 1_200_000_000, frame: 1120, ms: 45.0, lost_ms: 35.0 };
+        assert_eq!(got, Hitches { count: 1, worst_ms: Some(45.0), lost_ms: 35.0, list: vec![hitch] });
+    }
+
+    #[test]
+    fn neither_noise_nor_a_step_is_a_hitch() {
+        let noise: Vec<i64> = (0..400).map(|i| 20_000_000 + i * 7919 % 101 * 300_000).collect();
+        let step: Vec<i64> = (0..400).map(|i| if i < 200 { 8_000_000 } else { 20_000_000 }).collect();
+        for frame_ns in [noise, step, vec![]] {
+            assert_eq!(hitches(&at(&frame_ns), &frame_ns, 0), Hitches::default());
+        }
+    }
 }

@@ -1,9 +1,12 @@
 //! Statistics that know no captures: slices in, numbers out.
 
+pub mod block;
+pub mod bootstrap;
 pub mod changepoint;
 pub mod distributions;
 pub mod moderation;
 pub mod order;
+pub mod rng;
 pub mod robust;
 pub mod sum;
 pub mod trend;

@@ -46,22 +46,6 @@ pub fn quantile(ascending: &[f64], share: Share) -> Option<f64> {
     Some(low + (high - low) * (f64::from(way) / f64::from(share.of)))
 }
 
-/// Median of values in any order, which it rearranges; the mean of the middle two of an even count.
-/// `None` of nothing. Values compare by [`f64::total_cmp`].
-pub fn median_in_place(values: &mut [f64]) -> Option<f64> {
-    let half = values.len() / 2;
-    if values.is_empty() {
-        return None;
-    }
-    let even = values.len() % 2 == 0;
-    let (below, &mut middle, _) = values.select_nth_unstable_by(half, f64::total_cmp);
-    if !even {
-        return Some(middle);
-    }
-    let lower = below.iter().copied().max_by(f64::total_cmp).unwrap_or(middle);
-    Some(lower + (middle - lower) / 2.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -81,12 +65,5 @@ mod tests {
         assert_eq!(quantile(&values, Share::permille(500)), Some(3.0));
         assert_eq!(quantile(&values, Share::permille(1000)), Some(8.0));
         assert_eq!(quantile(&[], Share::permille(500)), None);
-    }
-
-    #[test]
-    fn medians_of_odd_even_and_nothing() {
-        assert_eq!(median_in_place(&mut [3.0, 1.0, 2.0]), Some(2.0));
-        assert_eq!(median_in_place(&mut [4.0, 1.0, 2.0, 3.0]), Some(2.5));
-        assert_eq!(median_in_place(&mut []), None);
     }
 }

@@ -39,6 +39,28 @@ pub fn mean(values: &[f64]) -> Option<f64> {
     (!values.is_empty()).then(|| sum(values.iter().copied()) / values.len() as f64)
 }
 
+/// Values summed side by side before their sum enters the compensated one.
+const STRETCH: usize = 512;
+/// Partial sums kept at once: a fixed number, so that wide registers are used and every machine rounds alike.
+const LANES: usize = 8;
+
+/// Sum of products of two series, over the length of the shorter: plain in fixed lanes within short stretches,
+/// compensated from stretch to stretch.
+pub fn dot(a: &[f64], b: &[f64]) -> f64 {
+    sum(a.chunks(STRETCH).zip(b.chunks(STRETCH)).map(|(a, b)| {
+        let mut lanes = [0.0; LANES];
+        let (a_rows, b_rows) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+        let whole = a_rows.len().min(b_rows.len()) * LANES;
+        for (a, b) in a_rows.zip(b_rows) {
+            for (lane, (a, b)) in lanes.iter_mut().zip(a.iter().zip(b)) {
+                *lane += a * b;
+            }
+        }
+        let rest: f64 = a[whole..].iter().zip(&b[whole..]).map(|(a, b)| a * b).sum();
+        lanes.iter().sum::<f64>() + rest
+    }))
+}
+
 /// Sample standard deviation (divisor n - 1) by two passes with compensation of both; `None` below two values.
 pub fn standard_deviation(values: &[f64]) -> Option<f64> {
     let mean = mean(values).filter(|_| values.len() > 1)?;
@@ -58,6 +80,16 @@ mod tests {
         // Neumaier's own example of what plain and Kahan's sums lose.
         assert_eq!(sum([1.0, 1e100, 1.0, -1e100]), 2.0);
         assert_eq!(sum([0.1; 10]), 1.0);
+    }
+
+    #[test]
+    fn products_of_any_length_are_summed_once() {
+        for n in [0_u32, 1, 7, 8, 511, 512, 513, 2000] {
+            let ones = vec![1.0; 2100];
+            let values: Vec<f64> = (1..=n).map(f64::from).collect();
+            let expected = f64::from(n) * f64::from(n + 1) / 2.0;
+            assert_eq!((dot(&values, &ones), dot(&ones, &values)), (expected, expected));
+        }
     }
 
     #[test]
