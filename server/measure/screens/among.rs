@@ -7,16 +7,28 @@
 //! * two siblings: over the median of all three, so that one bad sibling does not make its fellows look bad;
 //! * one sibling: over that one, with wider limits, and the sentence says that either may be the disturbed one.
 //!
+//! Where a person plays the scene, the same place comes a little sooner or later in each pass, and a change of
+//! place would look like a fault. So frame times are held against the range of the middle within the scene's
+//! [`Timing`], and only what lies outside of it counts; steps of three seconds or less must stand beside half a
+//! second of slack even in scenes that run by themselves.
+//!
 //! How much such a ratio wanders without a fault is taken from all passes of the cell (the middle of their robust
 //! scatters), so scenes that never run twice alike are judged with their own measure.
+
+use serde::{Deserialize, Serialize};
 
 use super::level_step::{self, Limits, Scatter, Step, steps};
 use super::profile::{Profile, middle};
 use super::slow_drift::{self, Drift, drift};
 use super::{Flag, FlagKind, words};
 
-/// Limits of a step beside two siblings or more.
+/// What a step is told against.
+const THAN: &str = "than in the rest of the pass, beside the other passes of the cell";
+/// Limits of a step beside three siblings or more.
 const STEP: Limits = Limits { shift: 0.03, sds: 4.5, moves: 0.005 };
+/// Limits of a step beside two siblings: the median of three is the pass itself in a third of the blocks, so the
+/// scatter of the ratio comes out too small.
+const STEP_OF_THREE: Limits = Limits { sds: 6.5, ..STEP };
 /// Limits of a step beside one sibling.
 const STEP_OF_TWO: Limits = Limits { shift: 0.15, sds: 6.0, moves: 0.02 };
 /// Least change of a drift, log scale.
@@ -28,10 +40,34 @@ const REACH: f64 = 0.8;
 /// A cluster of hitches is the scene's own when the middle sibling loses this share of its time in the same stretch.
 const SCENES_OWN: f64 = 0.5;
 
+/// Blocks of a short step: three seconds.
+const SHORT: usize = 6;
+/// A short step keeps this share of its size where half a second of slack is given.
+const SHORT_KEEPS: f64 = 0.5;
+
+/// How far apart in time the same place of a scene may lie in two passes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Timing {
+    /// Built-in runs and replays: places come at the same time.
+    Fixed,
+    /// Played by hand: within a second.
+    ByHand,
+}
+
+impl Timing {
+    fn slack(self) -> usize {
+        match self {
+            Self::Fixed => 0,
+            Self::ByHand => 2,
+        }
+    }
+}
+
 /// Judges a pass anew beside its siblings and returns all flags that stand, in order of their start.
 ///
 /// `alone` is what [`super::screen_pass`] found for it. Without a sibling it is returned as it is.
-pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile]) -> Vec<Flag> {
+pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile], timing: Timing) -> Vec<Flag> {
     let siblings: Vec<&Profile> = siblings.iter().copied().filter(|s| reaches(s, own)).collect();
     if siblings.is_empty() || own.median_ns.is_empty() {
         return alone.to_vec();
@@ -45,46 +81,68 @@ pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile]) -> Vec
         })
         .cloned()
         .collect();
+    flags.extend(level_flags(own, &siblings, timing));
+    flags.sort_by_key(|f| (f.start_ns, f.kind));
+    flags
+}
+
+/// Steps or a drift, beside at least one sibling.
+fn level_flags(own: &Profile, siblings: &[&Profile], timing: Timing) -> Vec<Flag> {
     let logs: Vec<Vec<f64>> =
         std::iter::once(own).chain(siblings.iter().copied()).map(Profile::ln_medians).collect();
     let blocks = logs.iter().map(Vec::len).min().unwrap_or(0);
-    let ratios: Vec<Vec<f64>> = (0..logs.len()).map(|i| ratio(&logs, i, blocks)).collect();
-    let series = &ratios[0];
-    if siblings.len() == 1 {
-        let found = steps(series, &Scatter::of(series), &STEP_OF_TWO);
-        flags.extend(found.iter().map(|step| flag_of_two(own, step, blocks)));
-    } else {
-        let scatter = Scatter::middle(&ratios.iter().map(|r| Scatter::of(r)).collect::<Vec<_>>());
-        let found = steps(series, &scatter, &STEP);
-        let creep = drift(series, &scatter, DRIFT_CHANGE, DRIFT_SDS);
-        match creep {
-            Some(creep) if line_fits_better(series, &creep, &found) => {
-                flags.push(slow_drift::flag(own, &creep));
-            }
-            _ => flags.extend(found.iter().map(|s| {
-                level_step::flag(
-                    own,
-                    s,
-                    blocks,
-                    "than in the rest of the pass, beside the other passes of the cell",
-                )
-            })),
-        }
+    let plain: Vec<Vec<f64>> = (0..logs.len()).map(|i| ratio(&logs, i, blocks, 0)).collect();
+    let scatter = Scatter::middle(&plain.iter().map(|r| Scatter::of(r)).collect::<Vec<_>>());
+    let limits = match siblings.len() {
+        1 => STEP_OF_TWO,
+        2 => STEP_OF_THREE,
+        _ => STEP,
+    };
+    let mut found = steps(&ratio(&logs, 0, blocks, timing.slack()), &scatter, &limits);
+    let slack = ratio(&logs, 0, blocks, timing.slack().max(1));
+    found.retain(|s| s.to - s.from > SHORT || shift(&slack, s).abs() >= SHORT_KEEPS * s.shift.abs());
+    // Slack eats a part of a step: its size is told without.
+    for step in &mut found {
+        step.shift = shift(&plain[0], step);
     }
-    flags.sort_by_key(|f| (f.start_ns, f.kind));
-    flags
+    if siblings.len() == 1 {
+        return found.iter().map(|step| flag_of_two(own, step, blocks)).collect();
+    }
+    match drift(&plain[0], &scatter, DRIFT_CHANGE, DRIFT_SDS) {
+        Some(creep) if found.is_empty() && creep.by_order >= 1.0 => vec![slow_drift::flag(own, &creep)],
+        Some(creep) if !found.is_empty() && line_fits_better(&plain[0], &creep, &found) => {
+            vec![slow_drift::flag(own, &creep)]
+        }
+        _ => found.iter().map(|s| level_step::flag(own, s, blocks, THAN)).collect(),
+    }
+}
+
+/// Mean of the series in a step less its mean outside.
+fn shift(series: &[f64], step: &Step) -> f64 {
+    let inside = series[step.from..step.to].iter().sum::<f64>() / (step.to - step.from) as f64;
+    let outside = series[..step.from].iter().chain(&series[step.to..]).sum::<f64>();
+    inside - outside / (series.len() - (step.to - step.from)).max(1) as f64
 }
 
 fn reaches(sibling: &Profile, own: &Profile) -> bool {
     sibling.median_ns.len() as f64 >= REACH * own.median_ns.len() as f64
 }
 
-/// Log ratio of pass `i` to the middle of the others, over the first `blocks` blocks.
-fn ratio(logs: &[Vec<f64>], i: usize, blocks: usize) -> Vec<f64> {
+/// Log ratio of pass `i` to the middle of the others, over the first `blocks` blocks: 0 where it lies within what
+/// the middle reaches `slack` blocks sooner or later.
+fn ratio(logs: &[Vec<f64>], i: usize, blocks: usize, slack: usize) -> Vec<f64> {
     let keep_own = logs.len() == 3;
     let others: Vec<&[f64]> =
         logs.iter().enumerate().filter(|(j, _)| keep_own || *j != i).map(|(_, log)| &log[..blocks]).collect();
-    logs[i].iter().zip(middle(&others)).map(|(own, other)| own - other).collect()
+    let middle = middle(&others);
+    (0..blocks)
+        .map(|b| {
+            let near = &middle[b.saturating_sub(slack)..(b + slack + 1).min(blocks)];
+            let low = near.iter().copied().fold(f64::INFINITY, f64::min);
+            let high = near.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            logs[i][b] - logs[i][b].clamp(low, high)
+        })
+        .collect()
 }
 
 /// Whether a straight line leaves less unexplained than level stretches do.
@@ -156,7 +214,7 @@ mod tests {
         let passes: Vec<Profile> = (0..4).map(|s| pass(s, |_| 0.0)).collect();
         for i in 0..4 {
             let others: Vec<&Profile> = (0..4).filter(|j| *j != i).map(|j| &passes[j]).collect();
-            assert_eq!(screen_among(&[], &passes[i], &others), [], "pass {i}");
+            assert_eq!(screen_among(&[], &passes[i], &others, Timing::Fixed), [], "pass {i}");
         }
     }
 
@@ -168,7 +226,7 @@ mod tests {
             for i in 0..passes.len() {
                 let others: Vec<&Profile> =
                     (0..passes.len()).filter(|j| *j != i).map(|j| &passes[j]).collect();
-                let found = screen_among(&[], &passes[i], &others);
+                let found = screen_among(&[], &passes[i], &others, Timing::Fixed);
                 if i == 1 {
                     assert_eq!(found.len(), 1, "{found:?}");
                     assert_eq!((found[0].start_ns, found[0].end_ns), (40 * BLOCK_NS, 52 * BLOCK_NS));
@@ -184,7 +242,7 @@ mod tests {
     fn of_two_passes_either_may_be_the_bad_one() {
         let (good, bad) = (pass(0, |_| 0.0), pass(1, |b| 2.0 * fault(b)));
         for (own, other) in [(&good, &bad), (&bad, &good)] {
-            let found = screen_among(&[], own, &[other]);
+            let found = screen_among(&[], own, &[other], Timing::Fixed);
             assert_eq!(found.len(), 1);
             assert!(found[0].says.contains("either of the two"), "{}", found[0].says);
             assert!(!found[0].says.contains("longer") && !found[0].says.contains("shorter"));
@@ -195,7 +253,7 @@ mod tests {
     fn a_creep_is_a_drift_and_not_a_staircase() {
         let passes: Vec<Profile> =
             (0..4).map(|s| pass(s, move |b| if s == 2 { 0.1 * b as f64 / 119.0 } else { 0.0 })).collect();
-        let found = screen_among(&[], &passes[2], &[&passes[0], &passes[1], &passes[3]]);
+        let found = screen_among(&[], &passes[2], &[&passes[0], &passes[1], &passes[3]], Timing::Fixed);
         assert_eq!(found.iter().map(|f| f.kind).collect::<Vec<_>>(), [FlagKind::SlowDrift]);
     }
 
@@ -212,9 +270,9 @@ mod tests {
         let mut passes: Vec<Profile> = (0..3).map(|s| pass(s, |_| 0.0)).collect();
         passes[0].lost_ns[10] = 300_000_000;
         let alone = std::slice::from_ref(&cluster);
-        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]]).len(), 1);
+        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]], Timing::Fixed).len(), 1);
         passes[1].lost_ns[11] = 250_000_000;
         passes[2].lost_ns[10] = 280_000_000;
-        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]]), []);
+        assert_eq!(screen_among(alone, &passes[0], &[&passes[1], &passes[2]], Timing::Fixed), []);
     }
 }

@@ -16,14 +16,18 @@ const REFRESH: [f64; 14] =
 const BAND: f64 = 0.003;
 /// A name fits when its rate is this near, as a share of it.
 const NEAR: f64 = 0.004;
-/// Blocks faster than the band by more than this share speak against a cap, ...
-const FASTER: f64 = 0.01;
+/// Blocks faster than the level by more than this share speak against a cap, ...
+const FASTER: f64 = 0.006;
 /// ... unless they are no more than this share of all.
-const FEW_FASTER: f64 = 0.05;
+const FEW_FASTER: f64 = 0.03;
+/// A cap piles blocks up: as far above the band as this, as a share of the level, ...
+const RING: f64 = 0.012;
+/// ... there are at most this many blocks for each one in the band.
+const RING_PER_HELD: f64 = 0.25;
 /// Least share of blocks in the band, where the rate has a name.
-const NAMED_SHARE: f64 = 0.6;
+const NAMED_SHARE: f64 = 0.15;
 /// Least share of blocks in the band without a name.
-const NAMELESS_SHARE: f64 = 0.8;
+const NAMELESS_SHARE: f64 = 0.25;
 /// Fewest blocks: five seconds.
 const MIN_BLOCKS: usize = 10;
 
@@ -64,9 +68,12 @@ pub(super) fn find(frames: &Frames<'_>) -> Option<Flag> {
     let all = means.len() as f64;
     let held = means.iter().filter(|m| in_band(**m, level)).count() as f64 / all;
     let faster = means.iter().filter(|m| **m < level * (1.0 - FASTER)).count() as f64 / all;
+    let ring = means.iter().filter(|m| **m > level * (1.0 + BAND) && **m < level * (1.0 + RING)).count()
+        as f64
+        / all;
     let name = name(1e9 / level);
     let least = if name.is_some() { NAMED_SHARE } else { NAMELESS_SHARE };
-    if held < least || faster > FEW_FASTER {
+    if held < least || faster > FEW_FASTER || ring > RING_PER_HELD * held {
         return None;
     }
     let inside = || blocks.iter().filter(|b| in_band(b.mean_ns, level));

@@ -26,7 +26,7 @@ const CLUSTER_LOST: f64 = 0.004;
 /// Chance of a run as dense somewhere in the pass, below which it counts.
 const CHANCE: f64 = 1e-3;
 /// Share of the window lost in one stretch that is material whatever the count.
-const MATERIAL_LOST: f64 = 0.02;
+const MATERIAL_LOST: f64 = 0.01;
 /// A material stretch loses this many times what the next worst stretch of the pass does.
 const ALONE: f64 = 3.0;
 

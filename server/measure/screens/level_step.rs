@@ -157,8 +157,8 @@ fn usual_level(segments: &[Segment]) -> f64 {
     f64::NAN
 }
 
-/// Flags stretches at twice the level of what stands before and behind them (or half of it): what only the pass
-/// itself can tell.
+/// Flags stretches at twice the level of what stands before and behind them, or more: all that the pass alone
+/// can tell.
 pub(super) fn find_alone(profile: &Profile) -> Vec<Flag> {
     let series = profile.ln_medians();
     let differences: Vec<f64> = series.windows(2).map(|w| w[1] - w[0]).collect();
@@ -173,8 +173,8 @@ pub(super) fn find_alone(profile: &Profile) -> Vec<Flag> {
         let [before, here, after] = [&segments[at - 1], &segments[at], &segments[at + 1]];
         let (up, down) = (here.level - before.level, here.level - after.level);
         let shift = if up.abs() < down.abs() { up } else { down };
-        if up.signum() == down.signum() && shift.abs() >= ALONE_SHIFT {
-            let step = Step { from: here.from, to: here.to, shift, evidence: shift.abs() / ALONE_SHIFT };
+        if up > 0.0 && down > 0.0 && shift >= ALONE_SHIFT {
+            let step = Step { from: here.from, to: here.to, shift, evidence: shift / ALONE_SHIFT };
             flags.push(flag(profile, &step, n, "than before and after"));
         }
     }

@@ -26,7 +26,7 @@ mod words;
 use serde::{Deserialize, Serialize};
 
 use crate::recording::{Placed, Recording, Window};
-pub use among::screen_among;
+pub use among::{Timing, screen_among};
 pub use notices::{Notice, NoticeKind, notices};
 pub use odd_in_cell::{CellPass, CellSpread, Spread, screen_cell};
 pub use profile::Profile;

@@ -8,10 +8,10 @@
 //! Sentences do not say on which side a pass lies.
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::{Flag, FlagKind, strength, words};
 use crate::recording::Window;
+use crate::stats::distributions::t_two_sided;
 
 /// Chance that a sound pass is flagged by its average.
 const AVERAGE_CHANCE: f64 = 0.003;
@@ -160,7 +160,7 @@ fn most_distant(
     // Passes of a sort that never differ at all would make every difference infinite.
     let sd = spread.sd.max(1e-6);
     let t = distance / (sd * (1.0 + 1.0 / others as f64).sqrt());
-    let limit = StudentsT::new(0.0, 1.0, spread.df).ok()?.inverse_cdf(1.0 - chance / 2.0);
+    let limit = t_two_sided(1.0 - chance, spread.df);
     let evidence = (t / limit).min(distance / least);
     let of_two = others == 1;
     (evidence >= 1.0)

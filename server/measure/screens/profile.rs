@@ -12,6 +12,10 @@ use crate::stats::robust::median;
 /// correlation and single hitches out; short enough to place a change within a quarter of a second).
 pub const BLOCK_NS: i64 = 500_000_000;
 
+/// Frames that a block needs for a median of its own. Fewer than this in half a second is a freeze, which is a
+/// matter of hitches and not of level.
+const FEWEST_FRAMES: usize = 4;
+
 /// Median frame times and lost time in blocks of [`BLOCK_NS`], counted from the start of the window.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Profile {
@@ -19,8 +23,8 @@ pub struct Profile {
     pub start_ns: i64,
     /// End of the window's last frame, ns from the first frame of the pass.
     pub end_ns: i64,
-    /// Median duration of the frames that start in each block, ns. A block in which no frame starts (one frame lasts
-    /// longer) repeats the one before. A last block of less than half a length is left out.
+    /// Median duration of the frames that start in each block, ns. A block with fewer than four frames repeats the
+    /// one before. A last block of less than half a length is left out.
     pub median_ns: Vec<i64>,
     /// Time lost to hitches that start in each block, ns (see [`hitch_cluster`]).
     pub lost_ns: Vec<i64>,
@@ -35,15 +39,16 @@ impl Profile {
             (Some(at), Some(frame)) => at + frame,
             _ => start_ns,
         };
+        let all_ns = median_of(frames.frame_ns, 1).unwrap_or(0);
         let mut median_ns = Vec::new();
         let mut row = 0;
         let mut from = start_ns;
         while from + BLOCK_NS / 2 <= end_ns {
             let to = row + frames.at_ns[row..].partition_point(|&t| t < from + BLOCK_NS);
-            match (median_of(&frames.frame_ns[row..to]), median_ns.last().copied()) {
+            match (median_of(&frames.frame_ns[row..to], FEWEST_FRAMES), median_ns.last().copied()) {
                 (Some(m), _) | (None, Some(m)) => median_ns.push(m),
-                // No frame yet: the first one that comes stands for the blocks before it.
-                (None, None) => median_ns.push(frames.frame_ns[row]),
+                // A pass that begins with a freeze: the median of the whole stands in.
+                (None, None) => median_ns.push(all_ns),
             }
             row = to;
             from += BLOCK_NS;
@@ -79,9 +84,9 @@ impl Profile {
     }
 }
 
-/// Median of durations, rounded down to whole ns; `None` when there are none.
-fn median_of(frame_ns: &[i64]) -> Option<i64> {
-    if frame_ns.is_empty() {
+/// Median of durations, rounded down to whole ns; `None` when there are fewer than `fewest` (at least 1).
+fn median_of(frame_ns: &[i64], fewest: usize) -> Option<i64> {
+    if frame_ns.len() < fewest {
         return None;
     }
     let mut sorted = frame_ns.to_vec();
@@ -128,8 +133,8 @@ mod tests {
         let recording = pass(&frame_ns);
         let profile =
             Profile::of(&ScreenInput { recording: &recording, window: recording.whole(), companions: &[] });
-        // 0-0.5: 10 ms; 0.5-1.0: the long one; 1.0-1.5: none; 1.5-2.0: 10 ms.
-        assert_eq!(profile.median_ns, [10_000_000, 1_200_000_000, 1_200_000_000, 10_000_000]);
+        // 0-0.5: 10 ms; 0.5-1.0: only the long one; 1.0-1.5: none; 1.5-2.0: 10 ms.
+        assert_eq!(profile.median_ns, [10_000_000; 4]);
         assert_eq!(profile.lost_ns[1], 1_190_000_000);
     }
 
