@@ -153,7 +153,7 @@ pub fn bare(value: Option<f64>, unit: Unit) -> String {
 
 /// The number alone to the digits that `uncertainty` supports, never finer than a tenth of the unit's usual place.
 pub fn bare_to(value: f64, uncertainty: f64, unit: Unit) -> String {
-    fixed(value, supported(uncertainty, unit))
+    fixed(value, places(uncertainty, unit))
 }
 
 /// A value with its unit, to the digits that `uncertainty` (same unit) supports.
@@ -161,7 +161,9 @@ pub fn value_to(value: f64, uncertainty: f64, unit: Unit) -> String {
     if value.is_finite() { unit.behind(&bare_to(value, uncertainty, unit)) } else { NOTHING.to_owned() }
 }
 
-fn supported(uncertainty: f64, unit: Unit) -> i32 {
+/// Decimal places for values of a unit with this uncertainty (same unit); the unit's usual ones where it is not
+/// known. For columns: take the least over the rows.
+pub fn places(uncertainty: f64, unit: Unit) -> i32 {
     // An exact zero spread, as of a capped pass, must not print nine places.
     places_for(uncertainty).map_or(unit.places(), |p| p.min(unit.places() + 2))
 }
@@ -183,8 +185,8 @@ fn with_half_width(value: f64, half_width: f64, unit: Unit, between: &str) -> St
     if !half_width.is_finite() {
         return self::value(value, unit);
     }
-    let places = supported(half_width, unit);
-    unit.behind(&format!("{}{between}{}", fixed(value, places), fixed(half_width, places)))
+    let to = places(half_width, unit);
+    unit.behind(&format!("{}{between}{}", fixed(value, to), fixed(half_width, to)))
 }
 
 /// `1.072 to 1.082 fps`: both ends of an interval, to the digits that half its width supports.
@@ -192,8 +194,8 @@ pub fn interval(low: f64, high: f64, unit: Unit) -> String {
     if !(low.is_finite() && high.is_finite()) {
         return NOTHING.to_owned();
     }
-    let places = supported((high - low) / 2.0, unit);
-    unit.behind(&format!("{} to {}", fixed(low, places), fixed(high, places)))
+    let to = places((high - low) / 2.0, unit);
+    unit.behind(&format!("{} to {}", fixed(low, to), fixed(high, to)))
 }
 
 /// `+24.1%`: what a ratio of rates says against its baseline, to one decimal place.

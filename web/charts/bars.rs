@@ -97,6 +97,13 @@ impl Bars {
         canvas.text((last, y), &words, SMALL.at(Anchor::End));
     }
 
+    /// Decimal places of a column: those that its least certain value supports, so that points stand below points.
+    fn places(&self, half_width: impl Fn(&Bar) -> Option<f64>) -> i32 {
+        let bars = self.groups.iter().flat_map(|group| &group.bars);
+        let places = bars.filter_map(half_width).map(|half| format::places(half, self.unit)).min();
+        places.unwrap_or_else(|| format::places(f64::NAN, self.unit))
+    }
+
     fn most(&self) -> f64 {
         let all = self.groups.iter().flat_map(|group| &group.bars).flat_map(|bar| {
             [
@@ -118,6 +125,10 @@ impl BarGroup {
 }
 
 impl Bar {
+    fn half_width(&self) -> Option<f64> {
+        self.interval.map(|(low, high)| (high - low) / 2.0)
+    }
+
     fn draw(&self, canvas: &mut Canvas<'_>, middle: f64, scale: Scale, of: &Bars, group: &str) {
         let name = text::cut(&self.name, LABEL.size, false, NAMES - 28.0);
         canvas.text((SIDE + 12.0, middle + 4.5), &name, LABEL);
@@ -126,9 +137,8 @@ impl Bar {
             canvas.text((end, middle + 4.5), "did not run", SMALL.at(Anchor::End));
             return;
         };
-        let half = self.interval.map_or(f64::NAN, |(low, high)| (high - low) / 2.0);
-        let value = format::bare_to(average, half, of.unit);
-        let low = self.low.map(|(v, half)| format::bare_to(v, half.unwrap_or(f64::NAN), of.unit));
+        let value = format::fixed(average, of.places(Bar::half_width));
+        let low = self.low.map(|(v, _)| format::fixed(v, of.places(|bar| bar.low?.1)));
         let low = low.unwrap_or_else(|| format::NOTHING.to_owned());
         let mut says = format!("{group}, {}: average {value} {}", self.name, of.unit.sign());
         if !of.low.is_empty() {
@@ -138,7 +148,7 @@ impl Bar {
             let notch = self.low.map(|(v, _)| scale.within(v));
             canvas.area(&shape(scale.at(0.0), scale.at(average), middle, notch), Paint::Series(self.series));
             if let Some((low, high)) = self.interval {
-                canvas.interval(scale.within(low), scale.within(high), middle, Paint::Ink, 1.4);
+                canvas.interval((scale.within(low), scale.within(high)), middle, 3.5, Paint::Ink, 1.4);
             }
             canvas.text((end, middle + 4.5), &value, LABEL.at(Anchor::End));
             if !of.low.is_empty() {

@@ -187,9 +187,8 @@ impl<'a> Canvas<'a> {
         self.area(&d, paint);
     }
 
-    /// An interval: a line with ends, on a halo so that it reads on dark bars.
-    pub(super) fn interval(&mut self, low: f64, high: f64, y: f64, paint: Paint, weight: f64) {
-        let cap = 3.5;
+    /// An interval: a line with ends `cap` high to each side, on a halo so that it reads on dark bars.
+    pub(super) fn interval(&mut self, (low, high): (f64, f64), y: f64, cap: f64, paint: Paint, weight: f64) {
         let d = format!(
             "M{0} {3}V{4}M{0} {2}H{1}M{1} {3}V{4}",
             number(low),

@@ -117,6 +117,8 @@ impl Ratios {
         // Ruled twice, as a sum is.
         canvas.line((SIDE, y + 4.0), (WIDTH - SIDE, y + 4.0), Paint::Ink, 1.0);
         canvas.line((SIDE, y + 7.0), (WIDTH - SIDE, y + 7.0), Paint::Ink, 1.0);
+        let several = self.contenders.len() > 1;
+        let indent = if several { SIDE + 18.0 } else { SIDE };
         let mut y = y + 14.0;
         for (series, overall) in self.overall.iter().enumerate() {
             let name = self.contenders.get(series).map_or("", String::as_str);
@@ -124,15 +126,18 @@ impl Ratios {
             let words = format!("{name}, overall, these scenes: {}", spoken(these));
             canvas.group(&words, |canvas| {
                 let middle = y + ROW / 2.0;
-                canvas.text((SIDE, middle + 4.5), "Overall, these scenes", LABEL.bold());
+                if several {
+                    canvas.dot((SIDE + 5.0, middle), 4.5, series);
+                }
+                canvas.text((indent, middle + 4.5), "Overall, these scenes", LABEL.bold());
                 canvas.interval(
-                    scale.at(these.low),
-                    scale.at(these.high),
+                    (scale.at(these.low), scale.at(these.high)),
                     middle,
+                    7.5,
                     Paint::Series(series),
                     3.0,
                 );
-                canvas.dot((scale.at(these.value), middle), 6.5, series);
+                canvas.dot((scale.at(these.value), middle), 5.5, series);
                 value_at(canvas, middle, &these, true);
             });
             y += ROW;
@@ -141,8 +146,8 @@ impl Ratios {
                     format!("{name}, another scene like these: {}", format::change_interval(low, high));
                 canvas.group(&words, |canvas| {
                     let middle = y + ROW / 2.0;
-                    canvas.text((SIDE, middle + 4.5), "Another scene like these", LABEL);
-                    canvas.interval(scale.at(low), scale.at(high), middle, Paint::Series(series), 1.2);
+                    canvas.text((indent, middle + 4.5), "Another scene like these", LABEL);
+                    canvas.interval((scale.at(low), scale.at(high)), middle, 7.5, Paint::Series(series), 1.2);
                     let end = (WIDTH - SIDE, middle + 4.5);
                     canvas.text(end, &format::change_interval(low, high), SMALL.at(Anchor::End));
                 });
@@ -177,13 +182,13 @@ impl RatioRow {
             match ratio {
                 Some(ratio) => canvas.group(&format!("{}, {who}: {}", self.name, spoken(*ratio)), |canvas| {
                     canvas.interval(
-                        scale.at(ratio.low),
-                        scale.at(ratio.high),
+                        (scale.at(ratio.low), scale.at(ratio.high)),
                         middle,
+                        7.5,
                         Paint::Series(series),
                         1.6,
                     );
-                    canvas.dot((scale.at(ratio.value), middle), 5.0, series);
+                    canvas.dot((scale.at(ratio.value), middle), 4.5, series);
                     value_at(canvas, middle, ratio, false);
                 }),
                 None => canvas.text((WIDTH - SIDE, middle + 4.5), "did not run", SMALL.at(Anchor::End)),

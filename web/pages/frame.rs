@@ -155,6 +155,11 @@ impl Field {
         Field { value: value.into(), error: String::new() }
     }
 
+    /// Whether this option is the chosen one.
+    pub fn is(&self, option: impl AsRef<str>) -> bool {
+        self.value == option.as_ref()
+    }
+
     /// A refused field.
     pub fn wrong(value: impl Into<String>, error: impl Into<String>) -> Self {
         Field { value: value.into(), error: error.into() }
