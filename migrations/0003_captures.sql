@@ -59,8 +59,12 @@ CREATE TABLE segment (
     wall_start_ns INTEGER,
     -- JSON list of {line, column, says}
     problems      TEXT NOT NULL DEFAULT '[]',
-    UNIQUE (capture_id, member, n, layout_id)
+    -- 0 while tracks are staged, as with captures.
+    visible       INTEGER NOT NULL DEFAULT 0 CHECK (visible IN (0, 1))
 ) STRICT;
+CREATE UNIQUE INDEX segment_of ON segment (capture_id, member, n, layout_id) WHERE visible = 1;
+CREATE INDEX segment_capture ON segment (capture_id);
+CREATE INDEX segment_staged ON segment (visible) WHERE visible = 0;
 
 CREATE TABLE track (
     id         INTEGER PRIMARY KEY,

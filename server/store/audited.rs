@@ -12,7 +12,7 @@ pub struct Audited {
     /// Columns of bytes, carried as hexadecimal digits.
     pub(super) bytes: &'static [&'static str],
     /// Columns that no entry carries, each with its why.
-    pub(super) left_out: &'static [(&'static str, &'static str)],
+    pub left_out: &'static [(&'static str, &'static str)],
     /// Which rows: all, or those that meet this condition.
     pub(super) only: Option<&'static str>,
 }
@@ -151,9 +151,9 @@ pub const CAPTURE: Audited = Audited {
 /// A layout.
 pub const LAYOUT: Audited =
     Audited::of("layout", &["id", "shape", "version", "body", "decided_by", "made_us"]);
-/// A segment of a visible capture.
+/// A segment, once it is visible.
 pub const SEGMENT: Audited = Audited {
-    only: Some("capture_id IN (SELECT id FROM capture WHERE visible = 1)"),
+    only: Some("visible = 1"),
     ..Audited::of(
         "segment",
         &[
@@ -167,6 +167,7 @@ pub const SEGMENT: Audited = Audited {
             "span_ns",
             "wall_start_ns",
             "problems",
+            "visible",
         ],
     )
 };

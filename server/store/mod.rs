@@ -10,16 +10,27 @@
 
 pub mod audit;
 mod audited;
+pub mod backup;
+pub mod captures;
+pub mod check;
+pub mod companions;
 mod error;
+pub mod figures;
 mod ids;
 mod open;
+pub mod passes;
 pub mod people;
+pub mod pieces;
 pub mod registers;
 pub mod requests;
+pub mod results;
 pub mod rig_keys;
+pub mod rulings;
+pub mod segments;
 pub mod sign_in;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod tracks;
 mod words;
 mod writer;
 

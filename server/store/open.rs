@@ -47,6 +47,9 @@ pub enum OpenError {
         /// The newest schema this program knows.
         known: i64,
     },
+    /// Made by an earlier version of this program, and only the server changes a store.
+    #[error("{}: this store was made by an older version of Weighhouse; start the server on it once", .0.display())]
+    Older(PathBuf),
     /// Another server has it.
     #[error("{}: another server has this store open ({} is locked); stop that one first", path.display(), lock.display())]
     InUse {
@@ -152,7 +155,7 @@ fn take_lock(path: &Path) -> Result<File, OpenError> {
 
 /// Reads the header, before SQLite has the file open: ours, and of a schema that we know. True: an empty file.
 /// (Header of an SQLite file: sqlite.org/fileformat2.html, section 1.3.)
-pub(super) fn look(path: &Path) -> Result<bool, OpenError> {
+fn look(path: &Path) -> Result<bool, OpenError> {
     let io = |source: std::io::Error| match source.kind() {
         std::io::ErrorKind::NotFound => OpenError::Missing(path.to_owned()),
         _ => OpenError::Io { path: path.to_owned(), source },
@@ -170,13 +173,29 @@ pub(super) fn look(path: &Path) -> Result<bool, OpenError> {
     Ok(false)
 }
 
+/// For those who only read: there is a store, and it is ours.
+pub(super) fn expect_present(path: &Path) -> Result<(), OpenError> {
+    if look(path)? { Err(OpenError::NotAStore(path.to_owned())) } else { Ok(()) }
+}
+
+/// For those who only read: the schema is the one that this version knows.
+pub(super) async fn expect_schema(conn: &mut SqliteConnection, path: &Path) -> Result<(), OpenError> {
+    let found = user_version(conn).await.map_err(|source| OpenError::Sql { path: path.to_owned(), source })?;
+    newer(path, found)?;
+    if found < known() { Err(OpenError::Older(path.to_owned())) } else { Ok(()) }
+}
+
+async fn user_version(conn: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("PRAGMA user_version").fetch_one(conn).await
+}
+
 fn newer(path: &Path, found: i64) -> Result<(), OpenError> {
     let known = known();
     if found > known { Err(OpenError::Newer { path: path.to_owned(), found, known }) } else { Ok(()) }
 }
 
 /// An empty file that only its owner may read: the store holds password hashes.
-fn create(path: &Path) -> Result<(), OpenError> {
+pub(super) fn create(path: &Path) -> Result<(), OpenError> {
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]
@@ -206,7 +225,7 @@ async fn assert_sqlite(conn: &mut SqliteConnection, path: &Path) -> Result<(), O
 async fn migrate(conn: &mut SqliteConnection, path: &Path) -> Result<(), OpenError> {
     let sql = |source| OpenError::Sql { path: path.to_owned(), source };
     // Again, now with what a journal may hold that the header did not show yet.
-    let found: i64 = sqlx::query_scalar("PRAGMA user_version").fetch_one(&mut *conn).await.map_err(sql)?;
+    let found = user_version(conn).await.map_err(sql)?;
     newer(path, found)?;
     MIGRATIONS
         .run(&mut *conn)

@@ -1,13 +1,16 @@
 //! A store in a temporary folder, and a small team's registers in it, for the tests of this crate.
 
+use sha2::{Digest as _, Sha256};
 use tempfile::TempDir;
 use weighhouse_measure::compare::SceneKind;
+use weighhouse_measure::recording::{Kind, Recording};
 
 use super::people::{self, Role};
 use super::registers::{cells, parts, rigs, scenes, settings, tunings};
+use super::tracks::PackedRecording;
 use super::{
-    Actor, BuildId, CellId, DriverId, PartId, PersonId, RigBaseId, RigId, SceneId, SettingId, Store,
-    StoreError, TuningId, UnitId,
+    Actor, BuildId, CellId, DriverId, PartId, PassId, PersonId, RigBaseId, RigId, SceneId, SegmentId, SettingId,
+    Store, StoreError, TuningId, UnitId, captures, passes, segments,
 };
 use crate::clock::Clock;
 
@@ -109,4 +112,58 @@ async fn registers(tx: &mut super::Tx<'_>, person: PersonId) -> Result<Team, Sto
     let of = cells::CellOf { tuning_id: tuning, scene_id: scene, setting_id: setting };
     let cell = cells::ensure(tx, of).await?;
     Ok(Team { person, rig, base, part, unit, driver, tuning, scene, build, setting, cell })
+}
+
+/// A visible segment of a visible capture whose bytes are its name: `rows` frames of 10 ms, or samples 10 ms apart.
+pub(crate) async fn segment(store: &Store, name: &'static str, kind: Kind, rows: i64) -> SegmentId {
+    store.write(Actor::Server, async move |tx| staged_segment(tx, name, kind, rows).await).await.unwrap()
+}
+
+async fn staged_segment(
+    tx: &mut super::Tx<'_>,
+    name: &str,
+    kind: Kind,
+    rows: i64,
+) -> Result<SegmentId, StoreError> {
+    let new = captures::NewCapture { name: name.to_owned(), rig_id: None, start_us: None };
+    let capture = captures::stage(tx, &new).await?;
+    captures::stage_chunk(tx, capture, 0, &captures::pack(name.as_bytes())?).await?;
+    let layout = segments::keep_layout(tx, "a shape", "{}", None).await?;
+    let at_ns: Vec<i64> = (0..rows).map(|i| i * 10_000_000).collect();
+    let frame_ns = if kind == Kind::Frames { vec![10_000_000; at_ns.len()] } else { Vec::new() };
+    let recording = Recording { kind, wall_start_ns: None, at_ns, frame_ns, tracks: Vec::new() };
+    let segment = segments::NewSegment {
+        capture_id: capture,
+        member: String::new(),
+        n: 0,
+        layout_id: layout,
+        kind,
+        rows,
+        span_ns: recording.span_ns(),
+        wall_start_ns: None,
+        problems: "[]".to_owned(),
+    };
+    let segment = segments::stage(tx, &segment).await?;
+    for (n, track) in (0..).zip(&PackedRecording::pack(&recording)?.tracks) {
+        segments::stage_track(tx, segment, n, track).await?;
+    }
+    let digest = Sha256::digest(name.as_bytes()).into();
+    let bytes = i64::try_from(name.len()).unwrap();
+    captures::show(tx, capture, &digest, bytes, captures::Outcome::Read, "").await?;
+    segments::show(tx, segment).await?;
+    Ok(segment)
+}
+
+/// A pass of the team's cell, made of a segment of 1000 frames.
+pub(crate) async fn pass(store: &Store, team: Team, key: &'static str) -> PassId {
+    let segment_id = segment(store, key, Kind::Frames, 1000).await;
+    let new = passes::NewPass {
+        cell_id: team.cell,
+        segment_id,
+        rig_base_id: team.base,
+        unit_id: team.unit,
+        driver_id: team.driver,
+        build_id: team.build,
+    };
+    store.write(Actor::Person(team.person), async move |tx| passes::add(tx, key, &new).await).await.unwrap()
 }

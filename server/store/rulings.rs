@@ -1,0 +1,149 @@
+//! What people say of passes: rulings and remarks.
+
+use serde::Serialize;
+
+use super::audit::{REMARK, RULING};
+use super::words::words;
+use super::{Db, PassId, PersonId, PieceId, RemarkId, RulingId, StoreError, Tx};
+
+words! {
+    /// A person's decision on a pass.
+    Verdict {
+        /// It counts.
+        Keep = "keep",
+        /// It does not count.
+        SetAside = "set aside",
+        /// It does not count, and another one is wanted.
+        RunAgain = "run again",
+        /// No decision: takes an earlier one back.
+        Open = "open",
+    }
+}
+
+/// A ruling; the newest of a pass stands.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
+pub struct Ruling {
+    /// Row id.
+    pub id: RulingId,
+    /// The pass.
+    pub pass_id: PassId,
+    /// What was decided.
+    pub verdict: Verdict,
+    /// Why.
+    pub reason: String,
+    /// JSON list of the kinds of flag that stood.
+    pub saw: String,
+    /// Who decided.
+    pub person_id: PersonId,
+    /// Their name.
+    pub person: String,
+    /// When, microseconds UTC.
+    pub at_us: i64,
+}
+
+/// The rulings on a pass, oldest first.
+pub async fn of_pass(db: &mut Db, pass: PassId) -> Result<Vec<Ruling>, StoreError> {
+    Ok(sqlx::query_as(
+        "SELECT r.id, pass_id, verdict, reason, saw, person_id, p.name AS person, at_us
+         FROM ruling AS r JOIN person AS p ON p.id = r.person_id WHERE pass_id = ? ORDER BY r.id",
+    )
+    .bind(pass)
+    .fetch_all(db)
+    .await?)
+}
+
+/// Rules on a pass, in the name of the person who acts. `saw`: JSON list of the kinds of flag that stand.
+pub async fn rule(
+    tx: &mut Tx<'_>,
+    pass: PassId,
+    verdict: Verdict,
+    reason: &str,
+    saw: &str,
+) -> Result<RulingId, StoreError> {
+    let id = sqlx::query_scalar(
+        "INSERT INTO ruling (pass_id, verdict, reason, saw, person_id, at_us) VALUES (?, ?, ?, ?, ?, ?)
+         RETURNING id",
+    )
+    .bind(pass)
+    .bind(verdict)
+    .bind(reason)
+    .bind(saw)
+    .bind(tx.by.person())
+    .bind(tx.at_us)
+    .fetch_one(&mut **tx)
+    .await
+    .map(RulingId)?;
+    tx.record("rule", &RULING, id).await?;
+    Ok(id)
+}
+
+/// Something a person wrote on a pass or on a stretch of it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
+pub struct Remark {
+    /// Row id.
+    pub id: RemarkId,
+    /// The pass.
+    pub pass_id: PassId,
+    /// Start of the stretch, ns of the pass; none: all of it.
+    pub start_ns: Option<i64>,
+    /// Its end.
+    pub end_ns: Option<i64>,
+    /// What was written.
+    pub says: String,
+    /// Who wrote it.
+    pub person_id: PersonId,
+    /// Their name.
+    pub person: String,
+    /// When, microseconds UTC.
+    pub at_us: i64,
+}
+
+macro_rules! remarks {
+    ($rest:literal) => {
+        concat!(
+            "SELECT m.id, pass_id, start_ns, end_ns, says, person_id, p.name AS person, at_us
+             FROM remark AS m JOIN person AS p ON p.id = m.person_id ",
+            $rest
+        )
+    };
+}
+
+/// The remarks on a pass, oldest first.
+pub async fn remarks(db: &mut Db, pass: PassId) -> Result<Vec<Remark>, StoreError> {
+    Ok(sqlx::query_as(remarks!("WHERE pass_id = ? ORDER BY m.id")).bind(pass).fetch_all(db).await?)
+}
+
+/// The remarks on all passes of a piece, by pass.
+pub async fn remarks_of_piece(db: &mut Db, piece: PieceId) -> Result<Vec<Remark>, StoreError> {
+    Ok(sqlx::query_as(remarks!(
+        "WHERE pass_id IN (SELECT s.id FROM pass AS s JOIN piece_cell AS c ON c.cell_id = s.cell_id
+                           WHERE c.piece_id = ?) ORDER BY pass_id, m.id"
+    ))
+    .bind(piece)
+    .fetch_all(db)
+    .await?)
+}
+
+/// Writes a remark on a pass, or on a stretch of it, in the name of the person who acts.
+pub async fn remark(
+    tx: &mut Tx<'_>,
+    pass: PassId,
+    stretch_ns: Option<(i64, i64)>,
+    says: &str,
+) -> Result<RemarkId, StoreError> {
+    let id = sqlx::query_scalar(
+        "INSERT INTO remark (pass_id, start_ns, end_ns, says, person_id, at_us) VALUES (?, ?, ?, ?, ?, ?)
+         RETURNING id",
+    )
+    .bind(pass)
+    .bind(stretch_ns.map(|s| s.0))
+    .bind(stretch_ns.map(|s| s.1))
+    .bind(says)
+    .bind(tx.by.person())
+    .bind(tx.at_us)
+    .fetch_one(&mut **tx)
+    .await
+    .map(RemarkId)?;
+    tx.record("remark", &REMARK, id).await?;
+    Ok(id)
+}
