@@ -18,6 +18,8 @@ CREATE TABLE capture (
     outcome     TEXT CHECK (outcome IN ('read', 'ask', 'refuse')),
     -- The question or the refusal, in words.
     says        TEXT NOT NULL DEFAULT '',
+    -- The question as JSON (weighhouse_measure::intake::Question), where there is one.
+    question    TEXT,
     version     INTEGER NOT NULL DEFAULT 1,
     CHECK (visible = 0 OR (digest IS NOT NULL AND outcome IS NOT NULL))
 ) STRICT;

@@ -1,24 +1,35 @@
-//! `weighhouse check --db FILE`: is the store whole? Exit 1 and a list when it is not.
+//! `check`: is the store whole?
 
-use std::io::Write;
-use std::path::Path;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
+use super::say;
 use crate::store::check;
 
-/// Checks the store `db` and lists on `out` what is wrong.
-///
-/// # Errors
-/// When there is no store that this version knows; or when `out` cannot be written.
-pub async fn run(db: &Path, out: &mut impl Write) -> anyhow::Result<ExitCode> {
-    let report = check::check(db).await?;
+/// Check whether a store is whole: its pages and references, each capture's bytes against their digest, the audit
+/// trail against the tables. Exit 1 and a list when something is wrong.
+#[derive(Debug, clap::Args)]
+pub(super) struct Args {
+    /// The store.
+    #[arg(long, value_name = "FILE", default_value = "weighhouse.db")]
+    db: PathBuf,
+}
+
+pub(super) async fn run(Args { db }: Args) -> anyhow::Result<ExitCode> {
+    let report = check::check(&db).await?;
     for wrong in &report.wrong {
-        writeln!(out, "{wrong}")?;
+        say(wrong)?;
     }
     let verdict = match report.wrong.len() {
         0 => "whole".to_owned(),
+        1 => "one thing is wrong".to_owned(),
         n => format!("{n} things are wrong"),
     };
-    writeln!(out, "{}: {verdict}; {} captures read; audit head {}", db.display(), report.captures, report.head)?;
+    say(&format!(
+        "{}: {verdict}; {} captures read; audit head {}",
+        db.display(),
+        report.captures,
+        report.head
+    ))?;
     Ok(if report.wrong.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }

@@ -1,5 +1,7 @@
 //! The command line: one command a file.
 
+mod backup;
+mod check;
 mod serve;
 
 use std::io::Write as _;
@@ -19,12 +21,18 @@ struct Cli {
 enum Command {
     /// Serve a store to the team's browsers and rigs.
     Serve(serve::Args),
+    /// Copy a store, also while it is being served.
+    Backup(backup::Args),
+    /// Check whether a store is whole: exit 1 and a list when it is not.
+    Check(check::Args),
 }
 
 /// Runs the command of the command line; what went wrong goes to standard error in one line.
 pub fn run() -> ExitCode {
     let outcome = match Cli::parse().command {
         Command::Serve(args) => serving(serve::run(args)),
+        Command::Backup(args) => alone(backup::run(args)),
+        Command::Check(args) => alone(check::run(args)),
     };
     outcome.unwrap_or_else(|error| {
         // Nothing can be done when standard error is closed.
@@ -42,6 +50,11 @@ fn serving(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Resu
         .with_target(false)
         .init();
     tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
+}
+
+/// Runs a command that does one thing and ends, without a log.
+fn alone(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Result<ExitCode> {
+    tokio::runtime::Builder::new_current_thread().enable_all().build()?.block_on(work)
 }
 
 /// Prints to standard output.

@@ -129,6 +129,7 @@ pub const CELL: Audited =
 /// A capture, once it is visible.
 pub const CAPTURE: Audited = Audited {
     bytes: &["digest"],
+    left_out: &[("question", "follows from the bytes; its sentence is in the trail")],
     only: Some("visible = 1"),
     ..Audited::of(
         "capture",

@@ -84,7 +84,8 @@ async fn copy(from: &Path, to: &Path, part: &Path) -> Result<u64, BackupError> {
 async fn vacuum(from: &Path, part: &Path) -> Result<(), BackupError> {
     let sql = |source| OpenError::Sql { path: from.to_owned(), source };
     let copy = |source: StoreError| BackupError::Copy { path: part.to_owned(), source };
-    let target = part.to_str().ok_or_else(|| copy(StoreError::Other("a file name that is not UTF-8".to_owned())))?;
+    let target =
+        part.to_str().ok_or_else(|| copy(StoreError::Other("a file name that is not UTF-8".to_owned())))?;
     let mut conn = open::reading(from).connect().await.map_err(sql)?;
     sqlx::query("VACUUM INTO ?").bind(target).execute(&mut conn).await.map_err(|e| copy(e.into()))?;
     conn.close().await.map_err(sql)?;
@@ -128,9 +129,9 @@ mod tests {
             backup(&missing, &folder.path().join("c.db")).await,
             Err(BackupError::Open(OpenError::Missing(_)))
         ));
-        let parts = std::fs::read_dir(folder.path()).unwrap().filter(|f| {
-            f.as_ref().unwrap().file_name().to_string_lossy().contains(".part-")
-        });
+        let parts = std::fs::read_dir(folder.path())
+            .unwrap()
+            .filter(|f| f.as_ref().unwrap().file_name().to_string_lossy().contains(".part-"));
         assert_eq!(parts.count(), 0);
     }
 }

@@ -55,6 +55,9 @@ pub struct Capture {
     pub outcome: Outcome,
     /// The question or the refusal, in words.
     pub says: String,
+    /// The question as JSON, where there is one.
+    #[serde(skip)]
+    pub question: Option<String>,
     /// For stale forms.
     pub version: i64,
 }
@@ -63,7 +66,7 @@ macro_rules! captures {
     ($rest:literal) => {
         concat!(
             "SELECT c.id, lower(hex(digest)) AS digest, c.name, bytes, uploaded_us, person_id, p.name AS person,
-                    rig_key_id, rig_id, start_us, outcome, says, c.version
+                    rig_key_id, rig_id, start_us, outcome, says, question, c.version
              FROM capture AS c LEFT JOIN person AS p ON p.id = c.person_id WHERE visible = 1 ",
             $rest
         )
@@ -135,22 +138,41 @@ pub async fn stage_chunk(tx: &mut Tx<'_>, id: CaptureId, n: i64, body: &[u8]) ->
     Ok(())
 }
 
+/// What came of reading a capture.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Came {
+    /// Which of the three.
+    pub outcome: Outcome,
+    /// The question or the refusal, in words.
+    pub says: String,
+    /// The question as JSON.
+    pub question: Option<String>,
+}
+
+impl Came {
+    /// It was read.
+    pub fn read() -> Self {
+        Self { outcome: Outcome::Read, says: String::new(), question: None }
+    }
+}
+
 /// Makes a staged capture visible. [`StoreError::Conflict`] on `capture.digest` when the same bytes were faster.
 pub async fn show(
     tx: &mut Tx<'_>,
     id: CaptureId,
     digest: &[u8; 32],
     bytes: i64,
-    outcome: Outcome,
-    says: &str,
+    came: &Came,
 ) -> Result<(), StoreError> {
     let done = sqlx::query(
-        "UPDATE capture SET digest = ?, bytes = ?, outcome = ?, says = ?, visible = 1 WHERE id = ? AND visible = 0",
+        "UPDATE capture SET digest = ?, bytes = ?, outcome = ?, says = ?, question = ?, visible = 1
+         WHERE id = ? AND visible = 0",
     )
     .bind(digest.as_slice())
     .bind(bytes)
-    .bind(outcome)
-    .bind(says)
+    .bind(came.outcome)
+    .bind(&came.says)
+    .bind(&came.question)
     .bind(id)
     .execute(&mut **tx)
     .await?;
@@ -163,15 +185,15 @@ pub async fn set_outcome(
     tx: &mut Tx<'_>,
     id: CaptureId,
     version: i64,
-    outcome: Outcome,
-    says: &str,
+    came: &Came,
 ) -> Result<(), StoreError> {
     let done = sqlx::query(
-        "UPDATE capture SET outcome = ?, says = ?, version = version + 1
+        "UPDATE capture SET outcome = ?, says = ?, question = ?, version = version + 1
          WHERE id = ? AND version = ? AND visible = 1",
     )
-    .bind(outcome)
-    .bind(says)
+    .bind(came.outcome)
+    .bind(&came.says)
+    .bind(&came.question)
     .bind(id)
     .bind(version)
     .execute(&mut **tx)

@@ -48,7 +48,9 @@ pub async fn check(path: &Path) -> Result<Report, OpenError> {
     for row in rows {
         match same_bytes(&mut conn, &row).await {
             Ok(true) => {}
-            Ok(false) => wrong.push(format!("capture {} ({}): its bytes are not those that came", row.id, row.name)),
+            Ok(false) => {
+                wrong.push(format!("capture {} ({}): its bytes are not those that came", row.id, row.name))
+            }
             Err(e) => wrong.push(format!("capture {} ({}): {e}", row.id, row.name)),
         }
     }
@@ -76,7 +78,10 @@ async fn references(db: &mut Db) -> Result<Vec<String>, StoreError> {
     let dangling: Vec<(String, Option<i64>, String)> =
         sqlx::query_as("SELECT \"table\", rowid, parent FROM pragma_foreign_key_check").fetch_all(db).await?;
     let row = |id: Option<i64>| id.map_or_else(String::new, |id| format!(" {id}"));
-    Ok(dangling.into_iter().map(|(t, id, p)| format!("{t}{}: refers to a {p} that is not there", row(id))).collect())
+    Ok(dangling
+        .into_iter()
+        .map(|(t, id, p)| format!("{t}{}: refers to a {p} that is not there", row(id)))
+        .collect())
 }
 
 #[derive(sqlx::FromRow)]
@@ -88,7 +93,9 @@ struct Kept {
 }
 
 async fn digests(db: &mut Db) -> Result<Vec<Kept>, StoreError> {
-    Ok(sqlx::query_as("SELECT id, name, bytes, digest FROM capture WHERE visible = 1 ORDER BY id").fetch_all(db).await?)
+    Ok(sqlx::query_as("SELECT id, name, bytes, digest FROM capture WHERE visible = 1 ORDER BY id")
+        .fetch_all(db)
+        .await?)
 }
 
 async fn same_bytes(db: &mut Db, row: &Kept) -> Result<bool, StoreError> {
@@ -164,7 +171,8 @@ mod tests {
         assert!(bytes[0].starts_with("capture ") && bytes[0].ends_with("its bytes are not those that came"));
         let lost = after("DELETE FROM capture_chunk").await;
         assert_eq!(lost.len(), 2, "{lost:?}");
-        let chain = after("DROP TRIGGER audit_entry_no_update; UPDATE audit_entry SET at_us = 1 WHERE seq = 3").await;
+        let chain =
+            after("DROP TRIGGER audit_entry_no_update; UPDATE audit_entry SET at_us = 1 WHERE seq = 3").await;
         assert_eq!(chain, ["audit entry 3: the chain is broken here"]);
         let hole = after("DROP TRIGGER audit_entry_no_delete; DELETE FROM audit_entry WHERE seq = 3").await;
         assert!(hole[0].starts_with("audit entry 4: the chain is broken here"), "{hole:?}");

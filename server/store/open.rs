@@ -180,7 +180,8 @@ pub(super) fn expect_present(path: &Path) -> Result<(), OpenError> {
 
 /// For those who only read: the schema is the one that this version knows.
 pub(super) async fn expect_schema(conn: &mut SqliteConnection, path: &Path) -> Result<(), OpenError> {
-    let found = user_version(conn).await.map_err(|source| OpenError::Sql { path: path.to_owned(), source })?;
+    let found =
+        user_version(conn).await.map_err(|source| OpenError::Sql { path: path.to_owned(), source })?;
     newer(path, found)?;
     if found < known() { Err(OpenError::Older(path.to_owned())) } else { Ok(()) }
 }

@@ -1,7 +1,8 @@
 //! Segments of captures with their tracks and strips, and the layouts they were read with.
 
 use serde::Serialize;
-use weighhouse_measure::recording::{Kind, Recording};
+use sqlx::types::Json;
+use weighhouse_measure::recording::{Kind, Problem, Recording};
 
 use super::audit::{LAYOUT, SEGMENT};
 use super::tracks::{PackedRecording, PackedTrack};
@@ -102,8 +103,8 @@ pub struct SegmentRow {
     pub span_ns: i64,
     /// UTC nanoseconds of the first row, where the log has a wall clock.
     pub wall_start_ns: Option<i64>,
-    /// JSON list of problems.
-    pub problems: String,
+    /// What could not be understood of it.
+    pub problems: Json<Vec<Problem>>,
     /// The pass whose frames or companion it is.
     pub pass_id: Option<PassId>,
 }
@@ -155,8 +156,8 @@ pub struct NewSegment {
     pub span_ns: i64,
     /// UTC nanoseconds of the first row.
     pub wall_start_ns: Option<i64>,
-    /// JSON list of problems.
-    pub problems: String,
+    /// What could not be understood of it.
+    pub problems: Vec<Problem>,
 }
 
 /// Begins to stage a segment.
@@ -173,7 +174,7 @@ pub async fn stage(tx: &mut Tx<'_>, s: &NewSegment) -> Result<SegmentId, StoreEr
     .bind(s.rows)
     .bind(s.span_ns)
     .bind(s.wall_start_ns)
-    .bind(&s.problems)
+    .bind(Json(&s.problems))
     .fetch_one(&mut **tx)
     .await
     .map(SegmentId)?)
@@ -271,7 +272,7 @@ mod tests {
     use futures_util::TryStreamExt as _;
 
     use super::*;
-    use crate::store::captures::{self, NewCapture, Outcome};
+    use crate::store::captures::{self, Came, NewCapture, Outcome};
     use crate::store::{Actor, Conflict, audit, testing};
 
     #[tokio::test]
@@ -335,7 +336,7 @@ mod tests {
                 assert!(captures::by_digest(tx, &digest).await?.is_some());
                 let new = NewCapture { name: "again".to_owned(), rig_id: None, start_us: None };
                 let id = captures::stage(tx, &new).await?;
-                captures::show(tx, id, &digest, 5, Outcome::Read, "").await
+                captures::show(tx, id, &digest, 5, &Came::read()).await
             })
             .await;
         let Err(StoreError::Conflict { kind: Conflict::Unique, constraint }) = twice else {
@@ -378,7 +379,8 @@ mod tests {
             .write(Actor::Server, async |tx| {
                 let id = captures::newest(tx, 1).await?.remove(0).id;
                 captures::set_start(tx, id, 1, Some(77)).await?;
-                captures::set_outcome(tx, id, 2, Outcome::Ask, "which column?").await?;
+                let came = Came { outcome: Outcome::Ask, says: "which column?".to_owned(), question: None };
+                captures::set_outcome(tx, id, 2, &came).await?;
                 assert!(matches!(captures::set_start(tx, id, 2, None).await, Err(StoreError::Stale)));
                 let row = captures::by_id(tx, id).await?.unwrap();
                 assert_eq!(

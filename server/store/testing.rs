@@ -9,8 +9,8 @@ use super::people::{self, Role};
 use super::registers::{cells, parts, rigs, scenes, settings, tunings};
 use super::tracks::PackedRecording;
 use super::{
-    Actor, BuildId, CellId, DriverId, PartId, PassId, PersonId, RigBaseId, RigId, SceneId, SegmentId, SettingId,
-    Store, StoreError, TuningId, UnitId, captures, passes, segments,
+    Actor, BuildId, CellId, DriverId, PartId, PassId, PersonId, RigBaseId, RigId, SceneId, SegmentId,
+    SettingId, Store, StoreError, TuningId, UnitId, captures, passes, segments,
 };
 use crate::clock::Clock;
 
@@ -141,7 +141,7 @@ async fn staged_segment(
         rows,
         span_ns: recording.span_ns(),
         wall_start_ns: None,
-        problems: "[]".to_owned(),
+        problems: Vec::new(),
     };
     let segment = segments::stage(tx, &segment).await?;
     for (n, track) in (0..).zip(&PackedRecording::pack(&recording)?.tracks) {
@@ -149,7 +149,7 @@ async fn staged_segment(
     }
     let digest = Sha256::digest(name.as_bytes()).into();
     let bytes = i64::try_from(name.len()).unwrap();
-    captures::show(tx, capture, &digest, bytes, captures::Outcome::Read, "").await?;
+    captures::show(tx, capture, &digest, bytes, &captures::Came::read()).await?;
     segments::show(tx, segment).await?;
     Ok(segment)
 }

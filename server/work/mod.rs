@@ -4,5 +4,6 @@ pub mod error;
 pub mod once;
 pub mod passwords;
 pub mod people;
+pub mod take_in;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

@@ -1,0 +1,463 @@
+//! Taking in a log: bytes come in, a capture with its segments stands in the store, or nothing does.
+//!
+//! The bytes go to a nameless file beside the store while they are counted and hashed; the same bytes are not kept
+//! twice. Reading them is done off the async threads, two at once and within a deadline. Chunks and tracks are staged
+//! in short transactions, and one last short one makes all of it visible. Once the last byte is in, the work goes on
+//! whether or not the client waits for the answer; before that, a client that goes away leaves nothing.
+
+use std::collections::HashMap;
+use std::fs::File;
+use std::io::{self, Read, Seek, SeekFrom};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use futures_util::{Stream, StreamExt as _, pin_mut};
+use jiff::tz::TimeZone;
+use serde::Serialize;
+use sha2::{Digest as _, Sha256};
+use tokio::io::AsyncWriteExt as _;
+use tokio::sync::Semaphore;
+use weighhouse_measure::intake::{self, Known, Layout, Question};
+
+use super::once::{Once, once};
+use super::{Error, Internal, Kind, Refusal, Result};
+use crate::store::captures::{self, Came, Capture, NewCapture, Outcome};
+use crate::store::registers::rigs;
+use crate::store::segments::{self, NewSegment, SegmentRow};
+use crate::store::tracks::PackedRecording;
+use crate::store::{Actor, CaptureId, LayoutId, PersonId, RigId, SegmentId, Store, StoreError, Tx, rig_keys};
+
+/// Logs that are read at once.
+const AT_ONCE: usize = 2;
+/// How long reading one log may take.
+const DEADLINE: Duration = Duration::from_secs(120);
+
+/// Takes logs in. Cheap to clone; one for the whole server, since it limits what is read at once.
+#[derive(Clone, Debug)]
+pub struct TakeIn {
+    store: Store,
+    turns: Arc<Semaphore>,
+    deadline: Duration,
+}
+
+/// What is said of a log besides its bytes.
+#[derive(Clone, Debug)]
+pub struct Upload {
+    /// Its file name.
+    pub name: String,
+    /// The rig it was recorded on, where that is known; says in which zone its stamps are.
+    pub rig_id: Option<RigId>,
+    /// Start for a log without a wall clock, microseconds UTC.
+    pub start_us: Option<i64>,
+    /// Idempotency key and path of the request.
+    pub key: Option<(String, String)>,
+}
+
+/// What was understood of a log.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Taken {
+    /// The capture.
+    #[serde(flatten)]
+    pub capture: Capture,
+    /// Whether the same bytes were here before.
+    pub already: bool,
+    /// What it holds.
+    pub segments: Vec<SegmentRow>,
+}
+
+impl TakeIn {
+    /// Takes logs into `store`.
+    pub fn new(store: Store) -> Self {
+        Self { store, turns: Arc::new(Semaphore::new(AT_ONCE)), deadline: DEADLINE }
+    }
+
+    /// Removes what earlier uploads staged and never finished; how many there were. To be called once, before the
+    /// first upload.
+    pub async fn sweep(&self) -> Result<usize> {
+        let mut db = self.store.read().await?;
+        let (captures, segments) = (captures::staged(&mut db).await?, segments::staged(&mut db).await?);
+        drop(db);
+        let left = captures.len();
+        for id in captures {
+            remove(&self.store, id).await?;
+        }
+        remove_segments(&self.store, segments).await?;
+        Ok(left)
+    }
+
+    /// Takes a log in, in the name of `by`.
+    ///
+    /// # Errors
+    /// Refused when it is no log, when the disk is full, when reading takes too long, when its key came before with
+    /// other bytes. Errors of `body` come back as they are. In each case nothing is kept.
+    pub async fn take_in<B: AsRef<[u8]>>(
+        &self,
+        by: Actor,
+        upload: Upload,
+        body: impl Stream<Item = Result<B>>,
+    ) -> Result<Taken> {
+        let spooled = spool(self.store.path(), body).await?;
+        let this = self.clone();
+        // From here on it is finished even when the client is gone.
+        let work = tokio::spawn(async move { this.keep(by, upload, spooled).await });
+        work.await.map_err(|e| Internal(format!("taking in: {e}")))?
+    }
+
+    async fn keep(&self, by: Actor, upload: Upload, spooled: Spooled) -> Result<Taken> {
+        let Spooled { file, digest, bytes } = spooled;
+        let key = upload.key.clone().map(|(key, route)| Once { key, route, asked: digest.to_vec() });
+        let there = captures::by_digest(&mut *self.store.read().await?, &digest).await?;
+        if let Some(there) = there {
+            return self.already(by, key, there.id).await;
+        }
+        let (file, got) = self.read(file, &upload, None).await?;
+        let new = NewCapture { name: upload.name, rig_id: upload.rig_id, start_us: upload.start_us };
+        let id = self.store.write(by, async move |tx| captures::stage(tx, &new).await).await?;
+        let kept = self.stage_and_show(by, id, file, got, key.clone(), (digest, bytes)).await;
+        let already = match kept {
+            Ok(answer) => answer == HERE,
+            Err(error) => {
+                remove(&self.store, id).await?;
+                let other = captures::by_digest(&mut *self.store.read().await?, &digest).await?;
+                return match other {
+                    // The same bytes came by another request and were faster.
+                    Some(other) => self.already(by, key, other.id).await,
+                    None => Err(error),
+                };
+            }
+        };
+        self.taken(id, already).await
+    }
+
+    async fn already(&self, by: Actor, key: Option<Once>, id: CaptureId) -> Result<Taken> {
+        let answer = self
+            .store
+            .write(by, async move |tx| {
+                used(tx).await?;
+                once(tx, key.as_ref(), async |_| Ok(HERE.to_owned())).await
+            })
+            .await?;
+        self.taken(id, answer == HERE).await
+    }
+
+    async fn taken(&self, id: CaptureId, already: bool) -> Result<Taken> {
+        let mut db = self.store.read().await?;
+        let capture = captures::by_id(&mut db, id).await?;
+        let capture = capture.ok_or_else(|| Internal(format!("capture {id} is gone")))?;
+        Ok(Taken { capture, already, segments: segments::of_capture(&mut db, id).await? })
+    }
+
+    /// Reads a log off the async threads, with the layout that a person gave or those remembered.
+    async fn read(&self, file: File, upload: &Upload, given: Option<Layout>) -> Result<(File, Got)> {
+        let mut db = self.store.read().await?;
+        let mut remembered = HashMap::new();
+        for row in segments::newest_layouts(&mut db).await?.into_iter().filter(|l| l.decided_by.is_some()) {
+            // A layout of an older form is asked for again.
+            if let Ok(layout) = serde_json::from_str::<Layout>(&row.body) {
+                remembered.insert(row.shape, layout);
+            }
+        }
+        let zone = match upload.rig_id {
+            Some(rig) => rigs::base_at(&mut db, rig, self.store.clock().now_us()).await?,
+            None => None,
+        };
+        drop(db);
+        let zone = zone.and_then(|base| TimeZone::get(&base.fields.time_zone).ok());
+        let turn = self.turns.clone().acquire_owned().await.map_err(|e| Internal(e.to_string()))?;
+        let (name, deadline) = (upload.name.clone(), Instant::now() + self.deadline);
+        let read = tokio::task::spawn_blocking(move || {
+            let _turn = turn;
+            let known = |shape: &str| given.clone().or_else(|| remembered.get(shape).cloned());
+            let known = Known { remembered: &known, zone: zone.as_ref(), ..Known::default() };
+            let mut source = Within { file, deadline };
+            let got = read(&mut source, &name, &known)?;
+            Ok((source.file, got))
+        });
+        read.await.map_err(|e| Internal(format!("reading a log: {e}")))?
+    }
+
+    async fn stage_and_show(
+        &self,
+        by: Actor,
+        id: CaptureId,
+        file: File,
+        got: Got,
+        key: Option<Once>,
+        (digest, bytes): ([u8; 32], i64),
+    ) -> Result<String> {
+        self.stage_chunks(by, id, file).await?;
+        let shown = self.stage_segments(by, id, got.segments, None).await?;
+        let came = got.came;
+        self.store
+            .write(by, async move |tx| {
+                used(tx).await?;
+                once(tx, key.as_ref(), async move |tx| {
+                    captures::show(tx, id, &digest, bytes, &came).await?;
+                    for segment in shown {
+                        segments::show(tx, segment).await?;
+                    }
+                    Ok(NEW.to_owned())
+                })
+                .await
+            })
+            .await
+    }
+
+    async fn stage_chunks(&self, by: Actor, id: CaptureId, mut file: File) -> Result<()> {
+        file.rewind().map_err(disk)?;
+        for n in 0.. {
+            let next = tokio::task::spawn_blocking(move || {
+                let mut bytes = Vec::with_capacity(captures::CHUNK_BYTES);
+                let most = u64::try_from(captures::CHUNK_BYTES).unwrap_or(u64::MAX);
+                (&file).take(most).read_to_end(&mut bytes).map_err(disk)?;
+                let packed = if bytes.is_empty() { None } else { Some(captures::pack(&bytes)?) };
+                Ok::<_, Error>((file, packed))
+            });
+            let (back, packed) = next.await.map_err(|e| Internal(format!("packing: {e}")))??;
+            file = back;
+            let Some(packed) = packed else { break };
+            self.store.write(by, async move |tx| captures::stage_chunk(tx, id, n, &packed).await).await?;
+        }
+        Ok(())
+    }
+
+    async fn stage_segments(
+        &self,
+        by: Actor,
+        id: CaptureId,
+        read: Vec<ReadSegment>,
+        decided_by: Option<PersonId>,
+    ) -> Result<Vec<SegmentId>> {
+        let mut staged = Vec::with_capacity(read.len());
+        for ReadSegment { mut new, packed, layout } in read {
+            let (shape, body) = (layout.shape(), json(&layout)?);
+            let segment = self
+                .store
+                .write(by, async move |tx| {
+                    new.capture_id = id;
+                    new.layout_id = segments::keep_layout(tx, &shape, &body, decided_by).await?;
+                    segments::stage(tx, &new).await
+                })
+                .await?;
+            for (n, track) in (0..).zip(packed.tracks) {
+                self.store
+                    .write(by, async move |tx| segments::stage_track(tx, segment, n, &track).await)
+                    .await?;
+            }
+            staged.push(segment);
+        }
+        Ok(staged)
+    }
+
+    /// Reads a capture again, as a person said: their layout stands for all logs of its shape from now on.
+    ///
+    /// # Errors
+    /// Refused when there is no such capture, when it cannot be read so, or when somebody else was faster.
+    pub async fn answer(
+        &self,
+        person: PersonId,
+        id: CaptureId,
+        version: i64,
+        layout: Layout,
+    ) -> Result<Taken> {
+        let by = Actor::Person(person);
+        let there = captures::by_id(&mut *self.store.read().await?, id).await?;
+        let there = there.ok_or_else(|| Refusal::missing("capture", id))?;
+        let stored = captures::bytes(self.store.clone(), id).map(|chunk| chunk.map_err(Error::from));
+        let file = spool(self.store.path(), stored).await?.file;
+        let upload = Upload { name: there.name, rig_id: there.rig_id, start_us: there.start_us, key: None };
+        let (_, got) = self.read(file, &upload, Some(layout)).await?;
+        if got.came.outcome != Outcome::Read {
+            return Err(Refusal::new(
+                Kind::Invalid,
+                "It cannot be read so",
+                got.came.says,
+                "Say what its columns are once more.",
+            )
+            .into());
+        }
+        let staged = self.stage_segments(by, id, got.segments, Some(person)).await?;
+        let shown = staged.clone();
+        let kept = self
+            .store
+            .write(by, async move |tx| {
+                captures::set_outcome(tx, id, version, &Came::read()).await?;
+                for segment in shown {
+                    segments::show(tx, segment).await?;
+                }
+                Ok::<_, StoreError>(())
+            })
+            .await;
+        if let Err(error) = kept {
+            remove_segments(&self.store, staged).await?;
+            return Err(error.into());
+        }
+        self.taken(id, false).await
+    }
+}
+
+/// First answer of an upload that made a capture.
+const NEW: &str = "new";
+/// First answer of an upload whose bytes were here before.
+const HERE: &str = "here";
+
+async fn used(tx: &mut Tx<'_>) -> Result<()> {
+    match tx.by.rig_key() {
+        Some(key) => Ok(rig_keys::used(tx, key).await?),
+        None => Ok(()),
+    }
+}
+
+async fn remove(store: &Store, id: CaptureId) -> Result<()> {
+    Ok(store.write(Actor::Server, async move |tx| captures::remove_staged(tx, id).await).await?)
+}
+
+async fn remove_segments(store: &Store, ids: Vec<SegmentId>) -> Result<()> {
+    for id in ids {
+        store.write(Actor::Server, async move |tx| segments::remove_staged(tx, id).await).await?;
+    }
+    Ok(())
+}
+
+fn json<T: Serialize>(value: &T) -> Result<String> {
+    serde_json::to_string(value).map_err(|e| Internal(format!("writing JSON: {e}")).into())
+}
+
+/// An I/O error of our own files.
+fn disk(error: io::Error) -> Error {
+    match error.kind() {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
+            StoreError::DiskFull.into()
+        }
+        _ => Internal(format!("a file beside the store: {error}")).into(),
+    }
+}
+
+/// Bytes that have come in, in a file that nobody else can reach and that is gone when it is dropped.
+struct Spooled {
+    file: File,
+    digest: [u8; 32],
+    bytes: i64,
+}
+
+/// Writes a stream to a nameless file beside the store, counting and hashing.
+async fn spool<B: AsRef<[u8]>>(store: &Path, body: impl Stream<Item = Result<B>>) -> Result<Spooled> {
+    let mut file = tokio::fs::File::from_std(nameless(store).map_err(disk)?);
+    let (mut hash, mut bytes) = (Sha256::new(), 0);
+    pin_mut!(body);
+    while let Some(piece) = body.next().await {
+        let piece = piece?;
+        let piece = piece.as_ref();
+        hash.update(piece);
+        bytes += i64::try_from(piece.len()).unwrap_or(i64::MAX);
+        file.write_all(piece).await.map_err(disk)?;
+    }
+    file.flush().await.map_err(disk)?;
+    Ok(Spooled { file: file.into_std().await, digest: hash.finalize().into(), bytes })
+}
+
+fn nameless(store: &Path) -> io::Result<File> {
+    static MADE: AtomicU64 = AtomicU64::new(0);
+    let mut name = store.as_os_str().to_owned();
+    name.push(format!(".upload-{}-{}", std::process::id(), MADE.fetch_add(1, Ordering::Relaxed)));
+    let mut options = File::options();
+    options.read(true).write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let file = options.open(&name)?;
+    // The open file stays; a crash leaves no file behind.
+    std::fs::remove_file(&name)?;
+    Ok(file)
+}
+
+/// A file that stops giving bytes at a deadline.
+struct Within {
+    file: File,
+    deadline: Instant,
+}
+
+impl Read for Within {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        if Instant::now() > self.deadline {
+            return Err(io::ErrorKind::TimedOut.into());
+        }
+        self.file.read(into)
+    }
+}
+
+impl Seek for Within {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
+    }
+}
+
+/// What reading a log gave, ready to be staged.
+struct Got {
+    came: Came,
+    segments: Vec<ReadSegment>,
+}
+
+struct ReadSegment {
+    new: NewSegment,
+    packed: PackedRecording,
+    layout: Layout,
+}
+
+/// Reads all members. A log of which nothing can be read is refused, and so not kept.
+fn read(source: &mut Within, name: &str, known: &Known<'_>) -> Result<Got> {
+    let reading = intake::read_log(source, name, known).map_err(|error| match error.kind() {
+        io::ErrorKind::TimedOut => Refusal::new(
+            Kind::TooLarge,
+            "It takes too long to read",
+            format!("{name} could not be read within {} s.", DEADLINE.as_secs()),
+            "Give the part that is wanted, or try again when less is going on.",
+        )
+        .into(),
+        _ => disk(error),
+    })?;
+    let mut got = Got { came: Came::read(), segments: Vec::new() };
+    let (mut asked, mut refused) = (None, Vec::new());
+    for member in reading.members {
+        match member.outcome {
+            intake::Outcome::Read { layout, segments } => {
+                for (n, segment) in (0..).zip(segments) {
+                    got.segments.push(pack(&member.name, n, segment, &layout)?);
+                }
+            }
+            intake::Outcome::Ask(question) => asked = asked.or(Some(question)),
+            intake::Outcome::Refuse { says } => refused.push(says),
+        }
+    }
+    if let Some(question) = asked {
+        got.came = ask(&question)?;
+    } else if got.segments.is_empty() {
+        let mend = "Nothing of it was kept.";
+        return Err(Refusal::new(Kind::Invalid, "Not a log that can be read", refused.join(" "), mend).into());
+    } else {
+        got.came.says = refused.join(" ");
+    }
+    Ok(got)
+}
+
+fn ask(question: &Question) -> Result<Came> {
+    Ok(Came { outcome: Outcome::Ask, says: question.why.clone(), question: Some(json(question)?) })
+}
+
+fn pack(member: &str, n: i64, segment: intake::Segment, layout: &Layout) -> Result<ReadSegment> {
+    let recording = segment.recording;
+    let new = NewSegment {
+        // Both ids are known when it is staged.
+        capture_id: CaptureId(0),
+        layout_id: LayoutId(0),
+        member: member.to_owned(),
+        n,
+        kind: recording.kind,
+        rows: i64::try_from(recording.rows()).map_err(|e| Internal(e.to_string()))?,
+        span_ns: recording.span_ns(),
+        wall_start_ns: recording.wall_start_ns,
+        problems: segment.problems,
+    };
+    Ok(ReadSegment { new, packed: PackedRecording::pack(&recording)?, layout: layout.clone() })
+}
