@@ -196,7 +196,7 @@ pub async fn of_row(
 }
 
 /// What is wrong with the trail, in words: breaks of the chain, and rows that are not as their newest entry says.
-pub(super) async fn wrong(db: &mut Db) -> Result<Vec<String>, StoreError> {
+pub async fn wrong(db: &mut Db) -> Result<Vec<String>, StoreError> {
     let mut wrong = Vec::new();
     let mut last = Head { seq: 0, digest: [0; 32] };
     loop {

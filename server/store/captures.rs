@@ -78,6 +78,11 @@ pub async fn newest(db: &mut Db, count: u32) -> Result<Vec<Capture>, StoreError>
     Ok(sqlx::query_as(captures!("ORDER BY c.id DESC LIMIT ?")).bind(count).fetch_all(db).await?)
 }
 
+/// The captures that wait for a person to say how they are read, oldest first.
+pub async fn asking(db: &mut Db) -> Result<Vec<Capture>, StoreError> {
+    Ok(sqlx::query_as(captures!("AND outcome = 'ask' ORDER BY c.id")).fetch_all(db).await?)
+}
+
 /// One capture.
 pub async fn by_id(db: &mut Db, id: CaptureId) -> Result<Option<Capture>, StoreError> {
     Ok(sqlx::query_as(captures!("AND c.id = ?")).bind(id).fetch_optional(db).await?)

@@ -251,11 +251,33 @@ impl TakeIn {
         Ok(staged)
     }
 
-    /// Reads a capture again, as a person said: their layout stands for all logs of its shape from now on.
+    /// Reads a capture as a person said, and with it all others of its shape that wait for the same answer: the
+    /// layout stands for that shape from now on. What was understood, the capture that was asked about first.
     ///
     /// # Errors
-    /// Refused when there is no such capture, when it cannot be read so, or when somebody else was faster.
+    /// Refused when there is no such capture, when it cannot be read so, or when somebody else was faster. Others
+    /// of its shape that cannot be read so go on waiting.
     pub async fn answer(
+        &self,
+        person: PersonId,
+        id: CaptureId,
+        version: i64,
+        layout: Layout,
+    ) -> Result<Vec<Taken>> {
+        let shape = layout.shape();
+        let mut taken = vec![self.read_again(person, id, version, layout.clone()).await?];
+        let asking = captures::asking(&mut *self.store.read().await?).await?;
+        for other in asking.into_iter().filter(|other| asks_about(other, &shape)) {
+            match self.read_again(person, other.id, other.version, layout.clone()).await {
+                Ok(read) => taken.push(read),
+                Err(Error::Refused(_)) => {}
+                Err(error) => return Err(error),
+            }
+        }
+        Ok(taken)
+    }
+
+    async fn read_again(
         &self,
         person: PersonId,
         id: CaptureId,
@@ -302,6 +324,12 @@ impl TakeIn {
 const NEW: &str = "new";
 /// First answer of an upload whose bytes were here before.
 const HERE: &str = "here";
+
+/// Whether a capture waits for an answer about logs of this shape.
+fn asks_about(capture: &Capture, shape: &str) -> bool {
+    let question = capture.question.as_deref().and_then(|q| serde_json::from_str::<Question>(q).ok());
+    question.is_some_and(|q| q.guess.shape() == shape)
+}
 
 async fn used(tx: &mut Tx<'_>) -> Result<()> {
     match tx.by.rig_key() {
@@ -460,4 +488,164 @@ fn pack(member: &str, n: i64, segment: intake::Segment, layout: &Layout) -> Resu
         problems: segment.problems,
     };
     Ok(ReadSegment { new, packed: PackedRecording::pack(&recording)?, layout: layout.clone() })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fmt::Write as _;
+
+    use futures_util::{TryStreamExt as _, stream};
+
+    use super::*;
+    use crate::store::people::Role;
+    use crate::store::{audit, testing};
+
+    fn log(frames: u32) -> Vec<u8> {
+        let mut text = "elapsed (s),frame time (ms),power (W)\n".to_owned();
+        let mut at = 0.0;
+        for i in 0..frames {
+            let frame = 8.0 + f64::from(i % 7) * 0.25;
+            writeln!(text, "{at:.6},{frame:.3},{}", 250 + i % 9).unwrap();
+            at += frame / 1000.0;
+        }
+        text.into_bytes()
+    }
+
+    fn body(bytes: &[u8]) -> impl Stream<Item = Result<Vec<u8>>> + use<> {
+        stream::iter(bytes.chunks(1000).map(|c| Ok(c.to_vec())).collect::<Vec<_>>())
+    }
+
+    fn upload(name: &str, key: Option<&str>) -> Upload {
+        let key = key.map(|key| (key.to_owned(), "/captures".to_owned()));
+        Upload { name: name.to_owned(), rig_id: None, start_us: Some(7), key }
+    }
+
+    /// Nothing staged, nothing half there, no file left beside the store.
+    async fn clean(store: &Store, captures_there: usize) {
+        let mut db = store.read().await.unwrap();
+        assert_eq!(captures::staged(&mut db).await.unwrap(), []);
+        assert_eq!(segments::staged(&mut db).await.unwrap(), []);
+        assert_eq!(captures::newest(&mut db, 99).await.unwrap().len(), captures_there);
+        let folder = std::fs::read_dir(store.path().parent().unwrap()).unwrap();
+        let left = folder.filter(|f| f.as_ref().unwrap().file_name().to_string_lossy().contains(".upload-"));
+        assert_eq!(left.count(), 0);
+    }
+
+    #[tokio::test]
+    async fn a_log_comes_back_byte_for_byte_and_a_second_time_it_is_already_here() {
+        let (_folder, store) = testing::store().await;
+        let ada = Actor::Person(testing::person(&store, "Ada", Role::Member).await);
+        let take_in = TakeIn::new(store.clone());
+        let bytes = log(100_000);
+        assert!(bytes.len() > captures::CHUNK_BYTES);
+        let taken = take_in.take_in(ada, upload("run.csv", None), body(&bytes)).await.unwrap();
+        assert_eq!((taken.already, taken.capture.outcome), (false, Outcome::Read));
+        assert_eq!((taken.segments.len(), taken.segments[0].rows), (1, 100_000));
+        let again = take_in.take_in(ada, upload("copy.csv", None), body(&bytes)).await.unwrap();
+        assert!(again.already);
+        assert_eq!(again.capture, taken.capture);
+        let back: Vec<Vec<u8>> =
+            captures::bytes(store.clone(), taken.capture.id).try_collect().await.unwrap();
+        assert_eq!(back.concat(), bytes);
+        let recording = segments::recording(&store, taken.segments[0].id).await.unwrap().unwrap();
+        assert_eq!(recording.frame_ns[..3], [8_000_000, 8_250_000, 8_500_000]);
+        clean(&store, 1).await;
+        let mut db = store.read().await.unwrap();
+        assert_eq!(audit::wrong(&mut db).await.unwrap(), Vec::<String>::new());
+    }
+
+    #[tokio::test]
+    async fn what_is_no_log_or_breaks_off_leaves_nothing() {
+        let (_folder, store) = testing::store().await;
+        let take_in = TakeIn::new(store.clone());
+        for bytes in [&b""[..], &[0, 159, 146, 150].repeat(5000), b"a,b\n"] {
+            let refused = take_in.take_in(Actor::Server, upload("x.csv", None), body(bytes)).await;
+            let Err(Error::Refused(refusal)) = refused else { panic!("{refused:?}") };
+            assert_eq!(refusal.kind, Kind::Invalid);
+            assert!(refusal.says.contains("x.csv"), "{refusal}");
+        }
+        let cut = body(&log(300)).chain(stream::iter([Err(Internal("gone".to_owned()).into())]));
+        let broke = take_in.take_in(Actor::Server, upload("x.csv", None), cut).await;
+        assert!(matches!(broke, Err(Error::Internal(_))));
+        clean(&store, 0).await;
+    }
+
+    #[tokio::test]
+    async fn a_key_gets_its_first_answer_and_other_bytes_under_it_are_refused_whole() {
+        let (_folder, store) = testing::store().await;
+        let take_in = TakeIn::new(store.clone());
+        let bytes = log(300);
+        let first = take_in.take_in(Actor::Server, upload("a.csv", Some("k")), body(&bytes)).await.unwrap();
+        let retry = take_in.take_in(Actor::Server, upload("a.csv", Some("k")), body(&bytes)).await.unwrap();
+        assert_eq!(retry, first);
+        let other = take_in.take_in(Actor::Server, upload("b.csv", Some("k")), body(&log(400))).await;
+        let Err(Error::Refused(refusal)) = other else { panic!("{other:?}") };
+        assert_eq!(refusal.kind, Kind::Clash);
+        clean(&store, 1).await;
+    }
+
+    #[tokio::test]
+    async fn the_same_bytes_at_the_same_time_are_one_capture() {
+        let (_folder, store) = testing::store().await;
+        let take_in = TakeIn::new(store.clone());
+        let bytes = log(2000);
+        let one = take_in.take_in(Actor::Server, upload("a.csv", None), body(&bytes));
+        let two = take_in.take_in(Actor::Server, upload("b.csv", None), body(&bytes));
+        let (one, two) = tokio::join!(one, two);
+        let (one, two) = (one.unwrap(), two.unwrap());
+        assert_eq!(one.capture, two.capture);
+        assert!(one.already != two.already);
+        clean(&store, 1).await;
+    }
+
+    #[tokio::test]
+    async fn what_a_crash_left_is_swept() {
+        let (_folder, store) = testing::store().await;
+        let new = NewCapture { name: "cut.csv".to_owned(), rig_id: None, start_us: None };
+        store.write(Actor::Server, async move |tx| captures::stage(tx, &new).await).await.unwrap();
+        let take_in = TakeIn::new(store.clone());
+        assert_eq!(take_in.sweep().await.unwrap(), 1);
+        assert_eq!(take_in.sweep().await.unwrap(), 0);
+        clean(&store, 0).await;
+    }
+
+    #[tokio::test]
+    async fn an_answer_reads_all_logs_that_wait_for_it_and_the_next_one_is_not_asked_about() {
+        let (_folder, store) = testing::store().await;
+        let ada = testing::person(&store, "Ada", Role::Member).await;
+        let take_in = TakeIn::new(store.clone());
+        // One column of numbers under a header that says nothing: durations in what unit?
+        let vague = |n: u32| {
+            let rows: Vec<String> = (0..300).map(|i| format!("{}", 8 + (i * n) % 5)).collect();
+            format!("value\n{}\n", rows.join("\n")).into_bytes()
+        };
+        let mut asked = Vec::new();
+        for n in [1, 2] {
+            let by = Actor::Person(ada);
+            asked.push(take_in.take_in(by, upload("v.csv", None), body(&vague(n))).await.unwrap());
+        }
+        assert!(
+            asked.iter().all(|t| t.capture.outcome == Outcome::Ask && t.segments.is_empty()),
+            "{asked:?}"
+        );
+        let question: Question = serde_json::from_str(asked[0].capture.question.as_deref().unwrap()).unwrap();
+        let chosen = [(
+            weighhouse_measure::recording::Role::FrameTime,
+            weighhouse_measure::recording::Unit::Millisecond,
+        )];
+        let layout = Layout::answer(&question, weighhouse_measure::recording::Kind::Frames, &chosen).unwrap();
+        let read = take_in.answer(ada, asked[0].capture.id, 1, layout.clone()).await.unwrap();
+        assert_eq!(
+            read.iter().map(|t| t.capture.id).collect::<Vec<_>>(),
+            [asked[0].capture.id, asked[1].capture.id]
+        );
+        assert!(read.iter().all(|t| t.capture.outcome == Outcome::Read && t.segments[0].rows == 300));
+        let next = take_in.take_in(Actor::Person(ada), upload("v.csv", None), body(&vague(3))).await.unwrap();
+        assert_eq!(next.capture.outcome, Outcome::Read);
+        let stale = take_in.answer(ada, asked[0].capture.id, 1, layout).await;
+        assert!(stale.is_err());
+        clean(&store, 3).await;
+        let mut db = store.read().await.unwrap();
+        assert_eq!(audit::wrong(&mut db).await.unwrap(), Vec::<String>::new());
+    }
 }
