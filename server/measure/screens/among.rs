@@ -25,7 +25,7 @@ use super::{Flag, FlagKind, words};
 /// What a step is told against.
 const THAN: &str = "than in the rest of the pass, beside the other passes of the cell";
 /// Limits of a step beside three siblings or more.
-const STEP: Limits = Limits { shift: 0.03, sds: 4.5, moves: 0.005 };
+const STEP: Limits = Limits { shift: 0.03, sds: 4.0, moves: 0.005 };
 /// Limits of a step beside two siblings: the median of three is the pass itself in a third of the blocks, so the
 /// scatter of the ratio comes out too small.
 const STEP_OF_THREE: Limits = Limits { sds: 6.5, ..STEP };
@@ -34,7 +34,7 @@ const STEP_OF_TWO: Limits = Limits { shift: 0.15, sds: 6.0, moves: 0.02 };
 /// Least change of a drift, log scale.
 const DRIFT_CHANGE: f64 = 0.03;
 /// Least change of a drift in standard deviations of the difference between halves.
-const DRIFT_SDS: f64 = 2.5;
+const DRIFT_SDS: f64 = 2.0;
 /// A sibling is compared when it reaches at least this share of the pass's blocks.
 const REACH: f64 = 0.8;
 /// A cluster of hitches is the scene's own when the middle sibling loses this share of its time in the same stretch.

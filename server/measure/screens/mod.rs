@@ -107,7 +107,8 @@ pub struct Flag {
     pub end_ns: i64,
     /// 0: the evidence just reaches the screen's threshold; 1: four times the threshold or more.
     pub strength: f64,
-    /// Share (not per cent, never negative) by which it moves the pass's average frame rate, where that can be computed.
+    /// Share (not per cent, never negative) by which it moves the average frame rate of the pass, where that can be
+    /// computed; for an odd pass, how far its average lies from the others.
     pub moves: Option<f64>,
     /// A plain sentence with where and how strongly.
     pub says: String,

@@ -12,7 +12,7 @@ use crate::stats::trend::{mann_kendall_autocorrelated, theil_sen};
 /// Fewest blocks: five seconds.
 const MIN_BLOCKS: usize = 10;
 /// Least |Z| of the corrected test.
-const LEAST_Z: f64 = 3.3;
+const LEAST_Z: f64 = 3.0;
 
 /// A drift over a whole series.
 #[derive(Clone, Copy, Debug, PartialEq)]
