@@ -24,6 +24,8 @@ pub struct Asset {
 const FILES: &[(&str, &str, &[u8])] = &[
     ("notosans.ttf", "font/ttf", notosans::REGULAR_TTF),
     ("notosans-bold.ttf", "font/ttf", notosans::BOLD_TTF),
+    // The font's licence (SIL Open Font License 1.1) goes wherever the font goes.
+    ("notosans-licence.txt", "text/plain; charset=utf-8", include_bytes!("static/notosans-licence.txt")),
     ("mark.svg", "image/svg+xml", include_bytes!("static/mark.svg")),
     ("weighhouse.css", "text/css; charset=utf-8", include_bytes!("static/weighhouse.css")),
     ("keys.js", "text/javascript; charset=utf-8", include_bytes!("static/keys.js")),
@@ -60,6 +62,11 @@ pub fn all() -> &'static [Asset] {
 /// The file with this hashed name.
 pub fn by_hashed_name(hashed: &str) -> Option<&'static Asset> {
     ASSETS.iter().find(|asset| asset.hashed == hashed)
+}
+
+/// Content of a file of the sources, for packs that carry the font's licence.
+pub fn bytes(name: &str) -> Option<&'static [u8]> {
+    all().iter().find(|asset| asset.name == name).map(|asset| asset.bytes.as_slice())
 }
 
 /// Hashed name of a file of the sources; an unknown one stays as it is, and a test keeps templates from naming one.

@@ -226,7 +226,7 @@ impl<'a> Canvas<'a> {
         let (id, title, desc) = (escape(id), escape(title), escape(desc));
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\" \
-             role=\"img\" aria-labelledby=\"{id}-title {id}-desc\" font-family=\"{FONT}\"{attributes}>\
+             role=\"img\" aria-labelledby=\"{id}-title {id}-desc\" font-family=\"{FONT}, sans-serif\"{attributes}>\
              <title id=\"{id}-title\">{title}</title><desc id=\"{id}-desc\">{desc}</desc>\
              <rect width=\"{w}\" height=\"{h}\" {ground}/>{}</svg>",
             self.body

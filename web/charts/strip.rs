@@ -109,17 +109,12 @@ impl Strip {
         let (left, right) = (SIDE + LEFT, width - SIDE - 16.0);
         let time = Scale::linear((self.from_ns as f64, self.to_ns as f64), (left, right));
         let mut y = self.caption.above(&mut canvas, &[]);
-        let top = y;
         let bottom = y + self.lanes.iter().map(Lane::height).sum::<f64>();
-        let below = axis_below(
-            &mut canvas,
-            (top, bottom),
-            &self.time_marks(time, right - left),
-            "time (s)",
-            (left, right),
-        );
+        let marks = self.time_marks(time, right - left);
+        let below = axis_below(&mut canvas, (bottom, bottom + 4.0), &marks, "time (s)", (left, right));
         for lane in &self.lanes {
             let range = self.range(lane.unit);
+            lane.grid(&mut canvas, y, &marks);
             lane.draw(&mut canvas, y, time, range, (left, right));
             y += lane.height();
         }
@@ -147,7 +142,7 @@ impl Strip {
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), c| (low.min(c.min), high.max(c.max)));
         let (low, high) = if ends.0.is_finite() && ends.1.is_finite() { ends } else { (0.0, 1.0) };
         match unit {
-            Unit::Ms => (0.0, self.cut_ms.map_or(high, |cut| high.min(cut)) * 1.05),
+            Unit::Ms => (0.0, self.cut_ms.filter(|cut| *cut < high).unwrap_or(high * 1.05)),
             Unit::W | Unit::J | Unit::S | Unit::Fps => (0.0, high * 1.05),
             _ => {
                 let air = ((high - low) * 0.08).max(high.abs() * 0.01).max(1e-9);
@@ -172,6 +167,19 @@ impl Lane {
         HEAD + if self.spans.is_empty() { 0.0 } else { SPANS } + self.plot() + 8.0
     }
 
+    /// Top and bottom of the plot of a lane at `y`.
+    fn plot_at(&self, y: f64) -> (f64, f64) {
+        let top = y + HEAD + if self.spans.is_empty() { 0.0 } else { SPANS };
+        (top, top + self.plot())
+    }
+
+    fn grid(&self, canvas: &mut Canvas<'_>, y: f64, marks: &[(f64, String)]) {
+        let (top, bottom) = self.plot_at(y);
+        for (x, _) in marks {
+            canvas.line((*x, top), (*x, bottom), Paint::Line, 1.0);
+        }
+    }
+
     fn draw(
         &self,
         canvas: &mut Canvas<'_>,
@@ -184,9 +192,14 @@ impl Lane {
         let name = text::cut(&self.name, LABEL.size, true, (right - left) * 0.5);
         canvas.text((left, head), &name, LABEL.bold());
         let after = left + LABEL.bold().width(&name) + 12.0;
-        canvas.text((after, head), &text::cut(&self.note, SMALL.size, false, right - after), SMALL);
-        let top = y + HEAD + if self.spans.is_empty() { 0.0 } else { SPANS };
-        let bottom = top + self.plot();
+        let cut_off = self.cut_off(range.1, (left, right));
+        let note = match (cut_off.len(), self.note.is_empty()) {
+            (0, _) => self.note.clone(),
+            (_, true) => format!("triangles: beyond {}", format::value(range.1, self.unit)),
+            (_, false) => format!("{}; triangles: beyond {}", self.note, format::value(range.1, self.unit)),
+        };
+        canvas.text((after, head), &text::cut(&note, SMALL.size, false, right - after), SMALL);
+        let (top, bottom) = self.plot_at(y);
         let scale = Scale::linear(range, (bottom, top));
         self.shade(canvas, (top, bottom), time, (left, right));
         self.spans_on(canvas, y + HEAD, (top, bottom), time, (left, right));
@@ -194,7 +207,7 @@ impl Lane {
         canvas.group(&self.spoken(), |canvas| {
             canvas.path(&self.outline(scale, (left, right)), Paint::Series(self.series), 1.0);
         });
-        for x in self.cut_off(range.1, (left, right)) {
+        for x in cut_off {
             let d = format!("M{} {}l3.5 6h-7Z", number(x), number(top - 1.0));
             canvas.area(&d, Paint::Series(1));
         }
