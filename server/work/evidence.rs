@@ -1,0 +1,355 @@
+//! What the pages of a piece rest on, read as of one moment: its cells with their passes, what was measured on them,
+//! what the screens found, how people ruled, and the noise prior.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use weighhouse_measure::compare::cell::{self, CellValue};
+use weighhouse_measure::compare::noise::{self, Local, NoiseCell, NoisePrior};
+use weighhouse_measure::compare::passes::{Wanted, wanted};
+use weighhouse_measure::compare::{PassLog, SceneKind};
+use weighhouse_measure::measures::{LowDefinition, Measure, PassMeasures, Tail};
+use weighhouse_measure::screens::{
+    CellPass, CellSpread, Flag, Notice, NoticeInput, Profile, Spread, notices, screen_among, screen_cell,
+};
+
+use super::results::{self, PassResults};
+use crate::store::companions::{self, CompanionRow};
+use crate::store::passes::{self, PassRow};
+use crate::store::pieces::{self, Piece};
+use crate::store::registers::cells::Cell;
+use crate::store::registers::parts::Part;
+use crate::store::registers::scenes::Scene;
+use crate::store::registers::settings::Setting;
+use crate::store::registers::tunings::Tuning;
+use crate::store::registers::{parts, scenes, settings, tunings};
+use crate::store::rulings::Verdict;
+use crate::store::{CellId, DriverId, PartId, PieceId, SceneId, SettingId, Store, StoreError, TuningId};
+
+/// A piece's evidence.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// The piece with its choices.
+    pub piece: Piece,
+    /// Its cells, by id.
+    pub cells: BTreeMap<CellId, CellEvidence>,
+    /// Parts, tunings, scenes and settings of the team.
+    pub registers: Registers,
+    /// The one driver that the piece declares for each part.
+    pub declared: BTreeMap<PartId, DriverId>,
+    /// The noise prior as kept; empty while the piece has none.
+    pub prior: NoisePrior,
+    /// Its number; 0 while the piece has none.
+    pub prior_number: i64,
+}
+
+/// The registers that cells refer to.
+#[derive(Clone, Debug, Default)]
+pub struct Registers {
+    /// Parts.
+    pub parts: BTreeMap<PartId, Part>,
+    /// Tunings.
+    pub tunings: BTreeMap<TuningId, Tuning>,
+    /// Scenes.
+    pub scenes: BTreeMap<SceneId, Scene>,
+    /// Settings.
+    pub settings: BTreeMap<SettingId, Setting>,
+}
+
+/// A cell with its passes.
+#[derive(Clone, Debug)]
+pub struct CellEvidence {
+    /// The cell.
+    pub cell: Cell,
+    /// How its scene is driven.
+    pub kind: SceneKind,
+    /// Its passes, by number.
+    pub passes: Vec<PassEvidence>,
+}
+
+/// A pass with what is known of it.
+#[derive(Clone, Debug)]
+pub struct PassEvidence {
+    /// The pass, what it ran on, the ruling that stands.
+    pub row: PassRow,
+    /// Its companions.
+    pub companions: Vec<CompanionRow>,
+    /// What was measured.
+    pub measures: PassMeasures,
+    /// Its profile over time.
+    pub profile: Profile,
+    /// All flags: its own, beside its siblings, and as an odd one of its cell.
+    pub flags: Vec<Flag>,
+    /// How it stands.
+    pub standing: Standing,
+}
+
+/// How a pass stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Standing {
+    /// No flag, or all its kinds of flag were seen by the ruling 'keep'.
+    Sound,
+    /// A kind of flag that no ruling saw.
+    Flagged,
+    /// Ruled out, with a reason.
+    SetAside,
+    /// Ruled to be recorded once more.
+    RunAgain,
+}
+
+impl Standing {
+    /// Whether it counts: passes count until a person rules them out.
+    pub fn counts(self) -> bool {
+        matches!(self, Standing::Sound | Standing::Flagged)
+    }
+}
+
+impl Evidence {
+    /// Reads the evidence of a piece; `None` where there is none with this id.
+    pub async fn of_piece(store: &Store, id: PieceId) -> Result<Option<Self>, StoreError> {
+        let mut db = store.read().await?;
+        let Some(piece) = pieces::by_id(&mut db, id).await? else { return Ok(None) };
+        let registers = Registers {
+            parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
+            tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
+            scenes: scenes::all(&mut db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
+            settings: settings::all(&mut db).await?.into_iter().map(|setting| (setting.id, setting)).collect(),
+        };
+        let selected = pieces::selected(&mut db, id).await?;
+        let rows = passes::of_piece(&mut db, id).await?;
+        let beside = companions::of_piece(&mut db, id).await?;
+        let declared = pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
+        let kept = pieces::prior(&mut db, id).await?;
+        drop(db);
+        let (prior_number, prior) = match kept {
+            Some(kept) => (kept.number, prior_of(&kept.body)?),
+            None => (0, NoisePrior::default()),
+        };
+        let computed = results::of_passes(store, &rows, &beside).await?;
+        let mut cells: BTreeMap<CellId, CellEvidence> = BTreeMap::new();
+        for cell in selected {
+            let kind = registers.scenes.get(&cell.of.scene_id).map(|scene| scene.fields.kind);
+            let kind = kind.ok_or_else(|| StoreError::Other(format!("cell {} without a scene", cell.id)))?;
+            cells.insert(cell.id, CellEvidence { cell, kind, passes: Vec::new() });
+        }
+        for (row, results) in rows.into_iter().zip(computed) {
+            if let Some(cell) = cells.get_mut(&row.cell_id) {
+                cell.passes.push(PassEvidence::new(row, &beside, results));
+            }
+        }
+        let mut evidence = Evidence { piece, cells, registers, declared, prior, prior_number };
+        evidence.screen();
+        Ok(Some(evidence))
+    }
+
+    /// The low that the piece declares.
+    pub fn low(&self) -> Measure {
+        let definition = LowDefinition::from_word(self.piece.fields.low_definition.as_str());
+        let tail = Tail::from_permille(self.piece.fields.low_permille);
+        Measure::Low(definition.unwrap_or(LowDefinition::Quantile), tail.unwrap_or(Tail::OnePercent))
+    }
+
+    /// Kept passes of a cell as comparisons take them; passes without this measure are left out.
+    pub fn logs(&self, cell: &CellEvidence, measure: Measure) -> Vec<PassLog> {
+        cell.kept().filter_map(|pass| self.log(cell, pass, measure)).collect()
+    }
+
+    fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {
+        let declared = self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
+        PassLog::new(pass.measures.value(measure)?, pass.row.rig_base_id.0, pass.row.build_id.0, declared)
+    }
+
+    /// What the noise prior says of a measure in a cell's scene.
+    pub fn noise(&self, cell: &CellEvidence, measure: Measure) -> Local {
+        self.prior.at(measure.key(), cell.kind, cell.cell.of.scene_id.0)
+    }
+
+    /// A cell's value of a measure over its kept passes.
+    pub fn value(&self, cell: &CellEvidence, measure: Measure) -> Option<CellValue> {
+        cell::value(&self.logs(cell, measure), &self.noise(cell, measure))
+    }
+
+    /// Passes wanted for the piece's precision, where a spread is known.
+    pub fn wanted(&self, cell: &CellEvidence, measure: Measure) -> Option<Wanted> {
+        let value = self.value(cell, measure)?;
+        let done = u32::try_from(value.passes).ok()?;
+        wanted(value.spread?, done, self.piece.fields.precision_permille as f64 / 1000.0)
+    }
+
+    /// The prior that a person would keep now, from all cells of the piece.
+    pub fn renewed_prior(&self) -> NoisePrior {
+        let measures = [Measure::AverageFps, self.low(), Measure::JoulesPerFrame];
+        let logs: Vec<(Measure, &CellEvidence, Vec<PassLog>)> = self
+            .cells
+            .values()
+            .flat_map(|cell| measures.map(|measure| (measure, cell, self.logs(cell, measure))))
+            .collect();
+        let cells: Vec<NoiseCell<'_>> = logs
+            .iter()
+            .map(|(measure, cell, passes)| NoiseCell {
+                measure: measure.key(),
+                kind: cell.kind,
+                scene: cell.cell.of.scene_id.0,
+                passes,
+            })
+            .collect();
+        noise::renew(&cells)
+    }
+
+    /// The cell of these three, if the piece selected it.
+    pub fn cell_of(&self, tuning: TuningId, scene: SceneId, setting: SettingId) -> Option<&CellEvidence> {
+        self.cells.values().find(|c| {
+            c.cell.of.tuning_id == tuning && c.cell.of.scene_id == scene && c.cell.of.setting_id == setting
+        })
+    }
+
+    /// Flagged passes without a ruling that saw their flags, with their cells.
+    pub fn to_review(&self) -> impl Iterator<Item = (&CellEvidence, &PassEvidence)> {
+        self.cells
+            .values()
+            .flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)))
+            .filter(|(_, pass)| pass.standing == Standing::Flagged)
+    }
+
+    /// Notices on a pass.
+    pub fn notices(&self, cell: &CellEvidence, pass: &PassEvidence) -> Vec<Notice> {
+        let scene = self.registers.scenes.get(&cell.cell.of.scene_id);
+        let standard = scene.map(|s| (s.fields.window_start_ns, s.fields.window_end_ns));
+        let tolerance = scene.and_then(|s| s.fields.tolerance_permille).unwrap_or(match cell.kind {
+            SceneKind::BuiltIn | SceneKind::Replay => 20,
+            SceneKind::ByHand => 100,
+        });
+        let frames: usize = cell.kept().map(|p| p.measures.frames).sum();
+        notices(&NoticeInput {
+            cell_frames: u64::try_from(frames).unwrap_or(u64::MAX),
+            cell_passes: cell.kept().count(),
+            low_one_in: if self.piece.fields.low_permille == 1 { 1000 } else { 100 },
+            has_power: pass.measures.power_w.is_some(),
+            others_have_power: self.passes().any(|p| p.row.id != pass.row.id && p.measures.power_w.is_some()),
+            window_ns: pass.row.window().length_ns(),
+            scene_window_ns: standard.and_then(|(start, end)| Some(end? - start)),
+            window_tolerance: tolerance as f64 / 1000.0,
+        })
+    }
+
+    /// All passes.
+    pub fn passes(&self) -> impl Iterator<Item = &PassEvidence> {
+        self.cells.values().flat_map(|cell| &cell.passes)
+    }
+
+    /// The pass with this key, and its cell.
+    pub fn pass(&self, key: &str) -> Option<(&CellEvidence, &PassEvidence)> {
+        self.cells.values().find_map(|c| Some((c, c.passes.iter().find(|p| p.row.key == key)?)))
+    }
+
+    /// Derives the flags that rest on the other passes of a cell, then how each pass stands. A piece that has not kept
+    /// a noise prior yet is screened with the one that it would keep now.
+    fn screen(&mut self) {
+        let low = self.low();
+        let prior = if self.prior_number == 0 { self.renewed_prior() } else { self.prior.clone() };
+        let spreads: BTreeMap<CellId, CellSpread> = self
+            .cells
+            .iter()
+            .map(|(id, cell)| {
+                let spread = |measure: Measure| {
+                    let local = prior.at(measure.key(), cell.kind, cell.cell.of.scene_id.0);
+                    // Not the cell's own: one bad pass must not hide behind the spread that it makes.
+                    let kept = local.prior.or(local.kind)?;
+                    Some(Spread { sd: kept.s2.sqrt(), df: kept.df })
+                };
+                (*id, CellSpread { average: spread(Measure::AverageFps), low: spread(low) })
+            })
+            .collect();
+        for (id, cell) in &mut self.cells {
+            cell.screen(&spreads.get(id).copied().unwrap_or_default(), low);
+        }
+    }
+}
+
+impl CellEvidence {
+    /// Passes that count.
+    pub fn kept(&self) -> impl Iterator<Item = &PassEvidence> {
+        self.passes.iter().filter(|pass| pass.row.kept())
+    }
+
+    /// Siblings are the passes that count; set-aside ones are judged beside them too.
+    fn screen(&mut self, spread: &CellSpread, low: Measure) {
+        let among: Vec<Vec<Flag>> = self
+            .passes
+            .iter()
+            .map(|pass| {
+                let siblings: Vec<&Profile> =
+                    self.kept().filter(|other| other.row.id != pass.row.id).map(|other| &other.profile).collect();
+                screen_among(&pass.flags, &pass.profile, &siblings)
+            })
+            .collect();
+        for (pass, flags) in self.passes.iter_mut().zip(among) {
+            pass.flags = flags;
+        }
+        self.find_odd_ones(spread, low);
+        for pass in &mut self.passes {
+            pass.standing = pass.stands();
+        }
+    }
+
+    /// Each rig base is a group of its own: rigs differ without any pass being wrong.
+    fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure) {
+        let bases: BTreeSet<i64> = self.passes.iter().map(|pass| pass.row.rig_base_id.0).collect();
+        for base in bases {
+            let group: Vec<(usize, CellPass)> = self
+                .passes
+                .iter()
+                .enumerate()
+                .filter(|(_, pass)| pass.row.rig_base_id.0 == base && pass.row.kept())
+                .filter_map(|(at, pass)| Some((at, pass.in_cell(low)?)))
+                .collect();
+            let passes: Vec<CellPass> = group.iter().map(|(_, pass)| *pass).collect();
+            for ((at, _), flag) in group.iter().zip(screen_cell(&passes, spread)) {
+                if let (Some(flag), Some(pass)) = (flag, self.passes.get_mut(*at)) {
+                    pass.flags.push(flag);
+                }
+            }
+        }
+    }
+}
+
+impl PassEvidence {
+    fn new(row: PassRow, beside: &[CompanionRow], results: PassResults) -> Self {
+        let companions = beside.iter().filter(|c| c.pass_id == row.id).cloned().collect();
+        let PassResults { measures, screened } = results;
+        PassEvidence {
+            row,
+            companions,
+            measures,
+            profile: screened.profile,
+            flags: screened.flags,
+            standing: Standing::Sound,
+        }
+    }
+
+    fn in_cell(&self, low: Measure) -> Option<CellPass> {
+        let ln = |measure| PassLog::new(self.measures.value(measure)?, 0, 0, true).map(|log| log.ln());
+        Some(CellPass { window: self.row.window(), ln_average: ln(Measure::AverageFps)?, ln_low: ln(low) })
+    }
+
+    /// Kinds of flag that stand now, each once, by key.
+    pub fn flag_kinds(&self) -> BTreeSet<&'static str> {
+        self.flags.iter().map(|flag| flag.kind.key()).collect()
+    }
+
+    /// A ruling holds for the kinds of flag it saw; a new kind re-opens it (never one that ruled the pass out).
+    fn stands(&self) -> Standing {
+        let saw: BTreeSet<String> =
+            self.row.saw.as_deref().and_then(|saw| serde_json::from_str(saw).ok()).unwrap_or_default();
+        match self.row.verdict {
+            Some(Verdict::SetAside) => Standing::SetAside,
+            Some(Verdict::RunAgain) => Standing::RunAgain,
+            Some(Verdict::Keep) if self.flag_kinds().iter().all(|kind| saw.contains(*kind)) => Standing::Sound,
+            Some(Verdict::Keep | Verdict::Open) | None if self.flags.is_empty() => Standing::Sound,
+            Some(Verdict::Keep | Verdict::Open) | None => Standing::Flagged,
+        }
+    }
+}
+
+fn prior_of(body: &str) -> Result<NoisePrior, StoreError> {
+    serde_json::from_str(body).map_err(|e| StoreError::Other(format!("a noise prior that cannot be read: {e}")))
+}
