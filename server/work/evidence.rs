@@ -8,8 +8,10 @@ use weighhouse_measure::compare::noise::{self, Local, NoiseCell, NoisePrior};
 use weighhouse_measure::compare::passes::{Wanted, wanted};
 use weighhouse_measure::compare::{PassLog, SceneKind};
 use weighhouse_measure::measures::{LowDefinition, Measure, PassMeasures, Tail};
+use weighhouse_measure::screens::among::Timing;
+use weighhouse_measure::screens::notices::NoticeInput;
 use weighhouse_measure::screens::{
-    CellPass, CellSpread, Flag, Notice, NoticeInput, Profile, Spread, notices, screen_among, screen_cell,
+    CellPass, CellSpread, Flag, Notice, Profile, Spread, notices, screen_among, screen_cell,
 };
 
 use super::results::{self, PassResults};
@@ -273,13 +275,17 @@ impl CellEvidence {
 
     /// Siblings are the passes that count; set-aside ones are judged beside them too.
     fn screen(&mut self, spread: &CellSpread, low: Measure) {
+        let timing = match self.kind {
+            SceneKind::BuiltIn | SceneKind::Replay => Timing::Fixed,
+            SceneKind::ByHand => Timing::ByHand,
+        };
         let among: Vec<Vec<Flag>> = self
             .passes
             .iter()
             .map(|pass| {
                 let siblings: Vec<&Profile> =
                     self.kept().filter(|other| other.row.id != pass.row.id).map(|other| &other.profile).collect();
-                screen_among(&pass.flags, &pass.profile, &siblings)
+                screen_among(&pass.flags, &pass.profile, &siblings, timing)
             })
             .collect();
         for (pass, flags) in self.passes.iter_mut().zip(among) {

@@ -1,9 +1,11 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
 pub mod error;
+pub mod evidence;
 pub mod once;
 pub mod passwords;
 pub mod people;
+pub mod results;
 pub mod take_in;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};
