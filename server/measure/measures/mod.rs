@@ -4,10 +4,12 @@
 //! and its version in the [`catalogue`]. Nothing here leaves out a frame: hitches are counted, never removed.
 
 pub mod catalogue;
+pub mod distribution;
 pub mod interval;
 pub mod pacing;
 pub mod rates;
 pub mod sampled;
+pub mod strip;
 
 pub use catalogue::{LowDefinition, Measure, Tail, versions};
 pub use pacing::{Hitch, Hitches};
