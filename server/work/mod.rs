@@ -1,5 +1,6 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
+pub mod assign;
 pub mod error;
 pub mod evidence;
 pub mod once;
