@@ -28,6 +28,7 @@ pub mod rig_keys;
 pub mod rulings;
 pub mod segments;
 pub mod sign_in;
+pub mod strips;
 #[cfg(test)]
 pub(crate) mod testing;
 pub mod tracks;

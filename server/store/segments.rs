@@ -285,8 +285,8 @@ mod tests {
             (row.rows, row.kind, row.pass_id, row.capture.as_str()),
             (70_000, Kind::Frames, None, "a log")
         );
-        assert_eq!(waiting(&mut db).await.unwrap(), [row.clone()]);
-        assert_eq!(of_capture(&mut db, row.capture_id).await.unwrap(), [row.clone()]);
+        assert_eq!(waiting(&mut db).await.unwrap(), std::slice::from_ref(&row));
+        assert_eq!(of_capture(&mut db, row.capture_id).await.unwrap(), std::slice::from_ref(&row));
         let capture = captures::by_id(&mut db, row.capture_id).await.unwrap().unwrap();
         assert_eq!((capture.bytes, capture.outcome, capture.digest), (5, Outcome::Read, row.digest));
         assert_eq!(captures::newest(&mut db, 9).await.unwrap().len(), 1);

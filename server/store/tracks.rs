@@ -14,9 +14,9 @@ pub const CHUNK_VALUES: usize = 65_536;
 const PCO_LEVEL: usize = 8;
 
 /// Role of the track that holds the time of each row.
-const AT: &str = "at";
+pub(super) const AT: &str = "at";
 /// Role of the track that holds the duration of each frame.
-const FRAME: &str = "frame";
+pub(super) const FRAME: &str = "frame";
 
 /// A track as the table holds it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -42,16 +42,16 @@ pub struct PackedRecording {
     pub tracks: Vec<PackedTrack>,
 }
 
-fn broken(what: impl std::fmt::Display) -> StoreError {
+pub(super) fn broken(what: impl std::fmt::Display) -> StoreError {
     StoreError::Other(format!("a track that cannot be read back: {what}"))
 }
 
-fn pack<T: Number>(values: &[T]) -> Result<Vec<Vec<u8>>, StoreError> {
+pub(super) fn pack<T: Number>(values: &[T]) -> Result<Vec<Vec<u8>>, StoreError> {
     let config = ChunkConfig::default().with_compression_level(PCO_LEVEL);
     values.chunks(CHUNK_VALUES).map(|chunk| simple_compress(chunk, &config).map_err(broken)).collect()
 }
 
-fn unpack<T: Number>(chunks: &[Vec<u8>]) -> Result<Vec<T>, StoreError> {
+pub(super) fn unpack<T: Number>(chunks: &[Vec<u8>]) -> Result<Vec<T>, StoreError> {
     let mut values = Vec::new();
     for chunk in chunks {
         values.extend(simple_decompress::<T>(chunk).map_err(broken)?);

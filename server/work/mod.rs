@@ -7,6 +7,8 @@ pub mod once;
 pub mod passwords;
 pub mod people;
 pub mod results;
+mod reading;
+mod spool;
 pub mod take_in;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

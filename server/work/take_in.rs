@@ -7,27 +7,24 @@
 
 use std::collections::HashMap;
 use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom};
-use std::path::Path;
+use std::io::{Read as _, Seek as _};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-use futures_util::{Stream, StreamExt as _, pin_mut};
+use futures_util::{Stream, StreamExt as _};
 use jiff::tz::TimeZone;
 use serde::Serialize;
-use sha2::{Digest as _, Sha256};
-use tokio::io::AsyncWriteExt as _;
 use tokio::sync::Semaphore;
-use weighhouse_measure::intake::{self, Known, Layout, Question};
+use weighhouse_measure::intake::{Known, Layout, Question};
 
 use super::once::{Once, once};
+use super::reading::{Got, ReadSegment, json, read};
+use super::spool::{Spooled, Within, disk, spool};
 use super::{Error, Internal, Kind, Refusal, Result};
 use crate::store::captures::{self, Came, Capture, NewCapture, Outcome};
 use crate::store::registers::rigs;
-use crate::store::segments::{self, NewSegment, SegmentRow};
-use crate::store::tracks::PackedRecording;
-use crate::store::{Actor, CaptureId, LayoutId, PersonId, RigId, SegmentId, Store, StoreError, Tx, rig_keys};
+use crate::store::segments::{self, SegmentRow};
+use crate::store::{Actor, CaptureId, PersonId, RigId, SegmentId, Store, StoreError, Tx, rig_keys, strips};
 
 /// Logs that are read at once.
 const AT_ONCE: usize = 2;
@@ -166,13 +163,14 @@ impl TakeIn {
         drop(db);
         let zone = zone.and_then(|base| TimeZone::get(&base.fields.time_zone).ok());
         let turn = self.turns.clone().acquire_owned().await.map_err(|e| Internal(e.to_string()))?;
-        let (name, deadline) = (upload.name.clone(), Instant::now() + self.deadline);
+        let (name, allowed) = (upload.name.clone(), self.deadline);
+        let deadline = Instant::now() + allowed;
         let read = tokio::task::spawn_blocking(move || {
             let _turn = turn;
             let known = |shape: &str| given.clone().or_else(|| remembered.get(shape).cloned());
             let known = Known { remembered: &known, zone: zone.as_ref(), ..Known::default() };
             let mut source = Within { file, deadline };
-            let got = read(&mut source, &name, &known)?;
+            let got = read(&mut source, &name, &known, allowed.as_secs())?;
             Ok((source.file, got))
         });
         read.await.map_err(|e| Internal(format!("reading a log: {e}")))?
@@ -231,7 +229,7 @@ impl TakeIn {
         decided_by: Option<PersonId>,
     ) -> Result<Vec<SegmentId>> {
         let mut staged = Vec::with_capacity(read.len());
-        for ReadSegment { mut new, packed, layout } in read {
+        for ReadSegment { mut new, packed, strips, layout } in read {
             let (shape, body) = (layout.shape(), json(&layout)?);
             let segment = self
                 .store
@@ -246,6 +244,7 @@ impl TakeIn {
                     .write(by, async move |tx| segments::stage_track(tx, segment, n, &track).await)
                     .await?;
             }
+            self.store.write(by, async move |tx| strips::stage(tx, segment, &strips).await).await?;
             staged.push(segment);
         }
         Ok(staged)
@@ -347,147 +346,6 @@ async fn remove_segments(store: &Store, ids: Vec<SegmentId>) -> Result<()> {
         store.write(Actor::Server, async move |tx| segments::remove_staged(tx, id).await).await?;
     }
     Ok(())
-}
-
-fn json<T: Serialize>(value: &T) -> Result<String> {
-    serde_json::to_string(value).map_err(|e| Internal(format!("writing JSON: {e}")).into())
-}
-
-/// An I/O error of our own files.
-fn disk(error: io::Error) -> Error {
-    match error.kind() {
-        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
-            StoreError::DiskFull.into()
-        }
-        _ => Internal(format!("a file beside the store: {error}")).into(),
-    }
-}
-
-/// Bytes that have come in, in a file that nobody else can reach and that is gone when it is dropped.
-struct Spooled {
-    file: File,
-    digest: [u8; 32],
-    bytes: i64,
-}
-
-/// Writes a stream to a nameless file beside the store, counting and hashing.
-async fn spool<B: AsRef<[u8]>>(store: &Path, body: impl Stream<Item = Result<B>>) -> Result<Spooled> {
-    let mut file = tokio::fs::File::from_std(nameless(store).map_err(disk)?);
-    let (mut hash, mut bytes) = (Sha256::new(), 0);
-    pin_mut!(body);
-    while let Some(piece) = body.next().await {
-        let piece = piece?;
-        let piece = piece.as_ref();
-        hash.update(piece);
-        bytes += i64::try_from(piece.len()).unwrap_or(i64::MAX);
-        file.write_all(piece).await.map_err(disk)?;
-    }
-    file.flush().await.map_err(disk)?;
-    Ok(Spooled { file: file.into_std().await, digest: hash.finalize().into(), bytes })
-}
-
-fn nameless(store: &Path) -> io::Result<File> {
-    static MADE: AtomicU64 = AtomicU64::new(0);
-    let mut name = store.as_os_str().to_owned();
-    name.push(format!(".upload-{}-{}", std::process::id(), MADE.fetch_add(1, Ordering::Relaxed)));
-    let mut options = File::options();
-    options.read(true).write(true).create_new(true);
-    #[cfg(unix)]
-    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    let file = options.open(&name)?;
-    // The open file stays; a crash leaves no file behind.
-    std::fs::remove_file(&name)?;
-    Ok(file)
-}
-
-/// A file that stops giving bytes at a deadline.
-struct Within {
-    file: File,
-    deadline: Instant,
-}
-
-impl Read for Within {
-    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        if Instant::now() > self.deadline {
-            return Err(io::ErrorKind::TimedOut.into());
-        }
-        self.file.read(into)
-    }
-}
-
-impl Seek for Within {
-    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
-        self.file.seek(to)
-    }
-}
-
-/// What reading a log gave, ready to be staged.
-struct Got {
-    came: Came,
-    segments: Vec<ReadSegment>,
-}
-
-struct ReadSegment {
-    new: NewSegment,
-    packed: PackedRecording,
-    layout: Layout,
-}
-
-/// Reads all members. A log of which nothing can be read is refused, and so not kept.
-fn read(source: &mut Within, name: &str, known: &Known<'_>) -> Result<Got> {
-    let reading = intake::read_log(source, name, known).map_err(|error| match error.kind() {
-        io::ErrorKind::TimedOut => Refusal::new(
-            Kind::TooLarge,
-            "It takes too long to read",
-            format!("{name} could not be read within {} s.", DEADLINE.as_secs()),
-            "Give the part that is wanted, or try again when less is going on.",
-        )
-        .into(),
-        _ => disk(error),
-    })?;
-    let mut got = Got { came: Came::read(), segments: Vec::new() };
-    let (mut asked, mut refused) = (None, Vec::new());
-    for member in reading.members {
-        match member.outcome {
-            intake::Outcome::Read { layout, segments } => {
-                for (n, segment) in (0..).zip(segments) {
-                    got.segments.push(pack(&member.name, n, segment, &layout)?);
-                }
-            }
-            intake::Outcome::Ask(question) => asked = asked.or(Some(question)),
-            intake::Outcome::Refuse { says } => refused.push(says),
-        }
-    }
-    if let Some(question) = asked {
-        got.came = ask(&question)?;
-    } else if got.segments.is_empty() {
-        let mend = "Nothing of it was kept.";
-        return Err(Refusal::new(Kind::Invalid, "Not a log that can be read", refused.join(" "), mend).into());
-    } else {
-        got.came.says = refused.join(" ");
-    }
-    Ok(got)
-}
-
-fn ask(question: &Question) -> Result<Came> {
-    Ok(Came { outcome: Outcome::Ask, says: question.why.clone(), question: Some(json(question)?) })
-}
-
-fn pack(member: &str, n: i64, segment: intake::Segment, layout: &Layout) -> Result<ReadSegment> {
-    let recording = segment.recording;
-    let new = NewSegment {
-        // Both ids are known when it is staged.
-        capture_id: CaptureId(0),
-        layout_id: LayoutId(0),
-        member: member.to_owned(),
-        n,
-        kind: recording.kind,
-        rows: i64::try_from(recording.rows()).map_err(|e| Internal(e.to_string()))?,
-        span_ns: recording.span_ns(),
-        wall_start_ns: recording.wall_start_ns,
-        problems: segment.problems,
-    };
-    Ok(ReadSegment { new, packed: PackedRecording::pack(&recording)?, layout: layout.clone() })
 }
 
 #[cfg(test)]
