@@ -17,7 +17,7 @@ impl Evidence<'_> {
         let durations = self.named_durations();
         let mut clocks = self.clocks();
         // A rising column without a unit of time may be anything: it is a clock only if there is nothing better.
-        clocks.retain(|&c| self.known_unit(c).is_some());
+        clocks.retain(|&c| self.known_unit(c).is_some() && !self.rises_by_chance(c));
         clocks.sort_by(|&a, &b| self.step_s(a).total_cmp(&self.step_s(b)));
         match (clocks.first(), durations.as_slice()) {
             (Some(&clock), []) => self.from_stamps(clock, guess),
@@ -36,12 +36,23 @@ impl Evidence<'_> {
         (0..self.shapes.len())
             .filter(|&i| {
                 let hints = &self.hints[i];
-                matches!(self.shapes[i], Shape::Positive | Shape::Constant)
+                let may = matches!(self.shapes[i], Shape::Positive | Shape::Constant | Shape::Numbers);
+                (may || self.rises_by_chance(i))
                     && hints.frame
                     && hints.role.is_none()
                     && hints.unit.is_some_and(headers::is_time)
             })
             .collect()
+    }
+
+    /// A few frame times can rise from row to row: then their sum gives a likely frame rate and their steps do not.
+    fn rises_by_chance(&self, column: usize) -> bool {
+        let (values, hints) = (&self.sample.columns[column], &self.hints[column]);
+        let Some(unit) = hints.unit.filter(|u| headers::is_time(*u)) else { return false };
+        self.shapes[column] == Shape::Rising
+            && hints.frame
+            && LIKELY_FPS.contains(&durations_fps(values, unit))
+            && !LIKELY_FPS.contains(&stamps_fps(values, unit))
     }
 
     fn sensors(&self, layout: &Layout) -> bool {
@@ -141,7 +152,8 @@ impl Evidence<'_> {
         let unit = self.hints[named[0]].unit.unwrap_or(Unit::Millisecond);
         let fps = durations_fps(&self.sample.columns[named[0]], unit);
         let only = named.len() == 1;
-        let likely = LIKELY_FPS.contains(&fps);
+        // Without one usable duration there is no rate to judge; reading will say so, line by line.
+        let likely = LIKELY_FPS.contains(&fps) || fps.is_nan();
         let before = guess.clone();
         self.set_durations(&mut guess, named[0], unit);
         if only && likely {

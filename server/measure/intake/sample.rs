@@ -100,7 +100,11 @@ pub fn take<R: Read>(source: R, table: &Table) -> io::Result<Sample> {
     let mut sample = Sample { columns: vec![Column::default(); table.names.len()], ..Sample::default() };
     while sample.rows < ROWS {
         let number = lines.number() + 1;
-        let Some(Line::Text(line, _)) = lines.next()? else { break };
+        let Some(Line::Text(line, ended)) = lines.next()? else { break };
+        // A last row without its line end may be cut in the middle of a number.
+        if !ended && sample.rows > 0 {
+            break;
+        }
         if number < table.first_row || line.trim_ascii().is_empty() {
             continue;
         }

@@ -165,3 +165,394 @@ mod captures {
         }
     }
 }
+
+/// The same content in other clothes.
+mod properties {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Frames as whole tenths of a microsecond, so that milliseconds with four places hold them.
+    fn frames() -> impl Strategy<Value = Vec<i64>> {
+        prop::collection::vec(20_000_i64..400_000, 30..120)
+    }
+
+    #[derive(Clone, Copy, Debug)]
+    struct Clothes {
+        delimiter: char,
+        decimal: char,
+        encoding: u8,
+        line_end: &'static str,
+        swapped: bool,
+        preamble: bool,
+        last_end: bool,
+    }
+
+    fn clothes() -> impl Strategy<Value = Clothes> {
+        (
+            prop::sample::select(vec![(',', '.'), (';', '.'), (';', ','), ('\t', '.'), ('\t', ',')]),
+            0_u8..6,
+            prop::sample::select(vec!["\n", "\r\n", "\r"]),
+            any::<[bool; 3]>(),
+        )
+            .prop_map(|((delimiter, decimal), encoding, line_end, [swapped, preamble, last_end])| Clothes {
+                delimiter,
+                decimal,
+                encoding,
+                line_end,
+                swapped,
+                preamble,
+                last_end,
+            })
+    }
+
+    fn written(frames: &[i64], c: Clothes) -> Vec<u8> {
+        let number = |tenths: i64| format!("{}{}{:04}", tenths / 10_000, c.decimal, tenths % 10_000);
+        let row = |cells: [String; 3]| {
+            let [a, b, d] = cells;
+            let cells = if c.swapped { [d, b, a] } else { [a, b, d] };
+            cells.join(&c.delimiter.to_string())
+        };
+        let mut lines = Vec::new();
+        if c.preamble {
+            lines.extend(["bench alder, third run".to_owned(), String::new()]);
+        }
+        lines.push(row(["begun (ms)".into(), "frame time (ms)".into(), "température [°C]".into()]));
+        let mut at = 12_345_678;
+        for (i, frame) in frames.iter().enumerate() {
+            lines.push(row([number(at), number(*frame), format!("{}", 40 + i % 7)]));
+            at += frame;
+        }
+        let mut text = lines.join(c.line_end);
+        if c.last_end {
+            text += c.line_end;
+        }
+        let utf16 = |bytes: fn(u16) -> [u8; 2]| text.encode_utf16().flat_map(bytes).collect::<Vec<u8>>();
+        match c.encoding {
+            0 => text.into_bytes(),
+            1 => [b"\xEF\xBB\xBF", text.as_bytes()].concat(),
+            2 => text.chars().map(|ch| u8::try_from(u32::from(ch)).unwrap()).collect(),
+            3 => [vec![0xFF, 0xFE], utf16(u16::to_le_bytes)].concat(),
+            4 => [vec![0xFE, 0xFF], utf16(u16::to_be_bytes)].concat(),
+            _ => utf16(u16::to_le_bytes),
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig {
+            rng_seed: proptest::test_runner::RngSeed::Fixed(7),
+            ..ProptestConfig::default()
+        })]
+
+        #[test]
+        fn delimiter_encoding_line_end_and_order_do_not_change_the_frames(frames in frames(), c in clothes()) {
+            let (layout, segment) = one_segment(&written(&frames, c));
+            let want: Vec<i64> = frames.iter().map(|f| f * 100).collect();
+            prop_assert_eq!(&segment.recording.frame_ns, &want);
+            prop_assert_eq!(segment.recording.at_ns.last().copied(), Some(want[..want.len() - 1].iter().sum()));
+            prop_assert_eq!(layout.column(Role::Temperature).map(|t| t.name.as_str()), Some("température [°C]"));
+            prop_assert!(segment.problems.is_empty(), "{:?}", segment.problems);
+        }
+
+        #[test]
+        fn no_bytes_make_it_fall_over(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
+            read(&bytes);
+        }
+
+        #[test]
+        fn no_cells_make_it_fall_over(
+            rows in prop::collection::vec(
+                prop::collection::vec("(-?[0-9]{1,20}(\\.[0-9]{0,20})?(e-?[0-9]{1,3})?|nan|-inf||\"|a\"b|2026-1[0-9]-2[0-9] 1[0-9]:30:0[0-9])", 1..4),
+                1..40,
+            )
+        ) {
+            let text: Vec<String> = rows.iter().map(|r| r.join(",")).collect();
+            read(format!("t [s],frame [ms],x\n{}\n", text.join("\n")).as_bytes());
+        }
+    }
+}
+
+/// Input that is not as it should be: each sentence as a person reads it.
+mod bad_input {
+    use std::io::Write;
+
+    use flate2::{Compression, write::GzEncoder};
+
+    use super::*;
+
+    fn packed(bytes: &[u8]) -> Vec<u8> {
+        let mut encoder = GzEncoder::new(Vec::new(), Compression::new(9));
+        encoder.write_all(bytes).unwrap();
+        encoder.finish().unwrap()
+    }
+
+    fn log(rows: &[&str]) -> Vec<u8> {
+        format!("frame [ms]\n{}\n", rows.join("\n")).into_bytes()
+    }
+
+    fn says(bytes: &[u8]) -> Vec<(u64, u32, String)> {
+        one_segment(bytes).1.problems.into_iter().map(|p| (p.line, p.column, p.says)).collect()
+    }
+
+    #[test]
+    fn refusals_name_file_line_and_mend() {
+        for (bytes, want) in [
+            (&b""[..], "log is empty (0 bytes). Record it again, or fetch it again from the rig."),
+            (b"\n\n \n", "log holds nothing but blank lines. Record it again, or fetch it again from the rig."),
+            (
+                b"t [s],frame [ms]\n1.0,2\0\x01\x02",
+                "log, line 2: byte 22 is 0x00, so this is not text. Export the log as delimited text (comma, semicolon or tab).",
+            ),
+            (
+                b"t [s],frame [ms],load [%]\n",
+                "log, line 1: a header of 3 columns with no row of numbers below it. The recorder was stopped before the first frame: record again.",
+            ),
+            (
+                b"a letter\nwithout numbers\n",
+                "log, line 1: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text.",
+            ),
+            (
+                b"frame [ms]\n-4\nnan\n0\n-3\n",
+                "log, line 2: not one of its rows gives a frame: every time is missing, zero, negative or not a number. Check column 1.",
+            ),
+            (
+                b"name,frames,average [fps]\nfirst,900,210.5\nsecond,901,220.5\n",
+                "log, line 1: a table of results or events, not the frames themselves. Give the logs that it was made from.",
+            ),
+            (
+                b"power [W],load [%]\n300,97\n310,98\n305,97\n",
+                "log, line 1: none of its 2 columns times frames or samples. Record with frame times or an elapsed time, with the unit in the header.",
+            ),
+            (b"PK\x03\x04....", "log, line 1: it is a zip archive: unpack it and give the logs in it."),
+            (b"{\"frame\": 4.1}\n", "log, line 1: it is JSON: write it as delimited text, a row for each frame."),
+        ] {
+            assert_eq!(refusal(bytes), want);
+        }
+    }
+
+    #[test]
+    fn bad_times_are_listed_by_line_and_column_and_left_out() {
+        let bytes = log(&["4.1", "nan", "-3", "0", "", "4.2", "inf", "four", "4.3"]);
+        let (_, segment) = one_segment(&bytes);
+        assert_eq!(segment.recording.frame_ns, [4_100_000, 4_200_000, 4_300_000]);
+        assert_eq!(
+            says(&bytes),
+            [
+                (3, 1, "'nan' is not a finite number; the row is left out.".to_owned()),
+                (4, 1, "'-3' is negative; the row is left out.".to_owned()),
+                (5, 1, "'0' is zero; the row is left out.".to_owned()),
+                (8, 1, "'inf' is not a finite number; the row is left out.".to_owned()),
+                (9, 1, "'four' is not a number; the row is left out.".to_owned()),
+            ]
+        );
+    }
+
+    #[test]
+    fn problems_beyond_the_list_are_counted() {
+        let mut rows = vec!["4.1"; 300];
+        rows.extend(vec!["nan"; 120]);
+        let problems = says(&log(&rows));
+        assert_eq!(problems.len(), LISTED + 1);
+        assert_eq!(problems[LISTED].2, "70 more problems of these kinds; the first 50 are listed.");
+    }
+
+    #[test]
+    fn a_hundred_columns() {
+        let names: Vec<String> = (0..98).map(|i| format!("x{i}")).collect();
+        let mut text = format!("t [s],frame [ms],{}\n", names.join(","));
+        for i in 0..50_u32 {
+            let others: Vec<String> = (0..98).map(|c| format!("{}", (i * 7 + c * 13) % 31)).collect();
+            let frame = if i % 2 == 0 { "4.0" } else { "5.0" };
+            let t = f64::from(i) * 0.0045 - if i % 2 == 0 { 0.0 } else { 0.0005 };
+            text += &format!("{t:.4},{frame},{}\n", others.join(","));
+        }
+        let (layout, segment) = one_segment(text.as_bytes());
+        assert_eq!(layout.columns.len(), 100);
+        assert_eq!(segment.recording.frame_ns.iter().sum::<i64>(), 225_000_000);
+    }
+
+    #[test]
+    fn a_short_row_is_left_out_with_the_frame_before_it() {
+        let (_, segment) = one_segment(b"t [ms];x\n0;1\n4;1\n8.5\n12;1\n15;1\n19.5;1\n");
+        assert_eq!(segment.recording.frame_ns, [4_000_000, 3_000_000, 4_500_000]);
+        assert_eq!(segment.recording.at_ns, [0, 12_000_000, 15_000_000]);
+        assert_eq!(segment.problems[0].says, "The row has 1 of 2 columns and is left out.");
+    }
+
+    #[test]
+    fn a_number_cut_in_its_digits_is_no_frame() {
+        let (_, segment) = one_segment(b"frame [ms]\n4.125\n4.250\n4.1");
+        assert_eq!(segment.recording.frame_ns.len(), 2);
+    }
+
+    #[test]
+    fn gzip_is_read_through() {
+        let plain = log(&["4.1", "4.2", "4.3"]);
+        let (_, segment) = one_segment(&packed(&plain));
+        assert_eq!(segment.recording.frame_ns, one_segment(&plain).1.recording.frame_ns);
+    }
+
+    #[test]
+    fn a_gzip_bomb_is_refused() {
+        let known = Known { limits: Limits { unpacked: 8 << 20, rows: 10_000_000 }, ..Known::default() };
+        let mut bytes = b"frame [ms]\n".to_vec();
+        bytes.extend(b"4.1\n".repeat(4 << 20));
+        let refusal = |bytes: &[u8], known: &Known<'_>| match read_known(bytes, known) {
+            Outcome::Refuse { says } => says,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(
+            refusal(&packed(&bytes), &known),
+            "log unpacks to more than 8 MiB. A log is smaller: give the part that is wanted."
+        );
+        let known = Known { limits: Limits { unpacked: 1 << 30, rows: 1_000_000 }, ..Known::default() };
+        assert_eq!(refusal(&packed(&bytes), &known), "log, line 1000002: more than 1000000 rows. Cut the log into passes.");
+        assert_eq!(
+            refusal(&packed(&vec![b'7'; 4 << 20]), &known),
+            "log, line 1: longer than 1024 KiB, so this is no table of rows. Export the log as delimited text."
+        );
+    }
+
+    #[test]
+    fn damaged_gzip_is_refused() {
+        let mut bytes = packed(&log(&vec!["4.1"; 5000]));
+        bytes.truncate(bytes.len() - 6);
+        let says = refusal(&bytes);
+        assert!(says.starts_with("log is packed with gzip and damaged ("), "{says}");
+        assert!(says.ends_with("Fetch it again, or give it unpacked."), "{says}");
+    }
+}
+
+/// What cannot be proved is asked, and the answer is kept.
+mod questions {
+    use super::*;
+
+    const LONE: &[u8] = b"v\n16.1\n17.2\n16.6\n15.9\n16.4\n";
+
+    #[test]
+    fn a_lone_column_without_a_unit() {
+        let question = question(LONE);
+        assert_eq!(
+            question.why,
+            "Column 1 may hold frame times, but nothing in the log proves what it is or its unit."
+        );
+        assert_eq!(question.rows[0], ["16.1"]);
+        let [candidate] = question.candidates.as_slice() else { panic!("{:?}", question.candidates) };
+        assert_eq!(candidate.says, "frame times in column 1, in milliseconds");
+        assert_eq!((candidate.frames, candidate.seconds), (5, 0.0822));
+        assert!((candidate.average_fps - 5.0 / 0.0822).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_answer_is_remembered_for_the_shape() {
+        let asked = question(LONE);
+        let layout =
+            Layout::answer(&asked, Kind::Frames, &[(Role::FrameTime, Unit::Millisecond)]).unwrap();
+        let kept: Layout = serde_json::from_str(&serde_json::to_string(&layout).unwrap()).unwrap();
+        let shape = kept.shape();
+        let remembered = |asked: &str| (asked == shape).then(|| kept.clone());
+        let known = Known { remembered: &remembered, ..Known::default() };
+        let Outcome::Read { segments, .. } = read_known(b"V \r\n17\r\n18\r\n", &known) else { panic!() };
+        assert_eq!(segments[0].recording.frame_ns, [17_000_000, 18_000_000]);
+        let Outcome::Ask(again) = read_known(b"v\n0.00001\n0.00002\n0.000015\n", &known) else { panic!() };
+        assert_eq!(
+            again.why,
+            "The layout remembered for this header does not fit this log: column 1 would give 66666666.6667 fps."
+        );
+    }
+
+    #[test]
+    fn answers_that_time_nothing_are_refused() {
+        let asked = question(LONE);
+        for (chosen, says) in [
+            (vec![(Role::Other, Unit::None)], "No column times the rows"),
+            (vec![(Role::FrameTime, Unit::Watt)], "Column 1 (v) needs a unit of time."),
+            (vec![], "The log has 1 columns, the answer names 0"),
+        ] {
+            let refused = Layout::answer(&asked, Kind::Frames, &chosen).unwrap_err();
+            assert!(refused.starts_with(says), "{refused}");
+        }
+    }
+
+    #[test]
+    fn units_that_contradict_the_numbers() {
+        let question = question(b"t [s],frame [s]\n0,16\n0.016,17\n0.033,16\n0.049,18\n0.067,16\n");
+        assert_eq!(
+            question.why,
+            "The units that columns 1 and 2 name do not go together: their numbers are a factor of 10^3 apart."
+        );
+    }
+
+    #[test]
+    fn a_named_frame_time_that_does_not_follow_the_clock() {
+        let question = question(b"t [s],frame [ms]\n0,16.1\n0.5,17.2\n1.01,16.3\n1.5,18.4\n2.0,16.5\n");
+        assert!(question.why.starts_with("Column 2 is named as frame time, but it is not the differences of column 1"));
+        assert_eq!(question.candidates.len(), 3);
+    }
+}
+
+/// Clocks that jump, zones, stamps taken at the end.
+mod clocks {
+    use super::*;
+
+    fn log(rows: &[(f64, f64)]) -> Vec<u8> {
+        let rows: Vec<String> = rows.iter().map(|(t, d)| format!("{t:.4},{d:.1}")).collect();
+        format!("t [s],frame [ms]\n{}\n", rows.join("\n")).into_bytes()
+    }
+
+    #[test]
+    fn a_restart_begins_a_segment() {
+        let mut rows: Vec<_> = (0..200).map(|i| (100.0 + f64::from(i) * 0.004, 4.0)).collect();
+        rows.extend((0..100).map(|i| (3.0 + f64::from(i) * 0.004, 4.0)));
+        let Outcome::Read { segments, .. } = read(&log(&rows)) else { panic!() };
+        let frames: Vec<usize> = segments.iter().map(|s| s.recording.rows()).collect();
+        assert_eq!(frames, [200, 100]);
+        assert_eq!(segments[1].recording.at_ns[..2], [0, 4_000_000]);
+        assert_eq!(
+            segments[0].problems[0].says,
+            "The clock goes back by 97.796 s: a new segment begins here."
+        );
+    }
+
+    #[test]
+    fn stamps_at_the_end_are_moved_to_the_start() {
+        let rows = [(1.004, 4.0), (1.009, 5.0), (1.012, 3.0), (1.018, 6.0), (1.023, 5.0)];
+        let (layout, segment) = one_segment(&log(&rows));
+        assert_eq!(layout.stamp_at, StampAt::End);
+        assert_eq!(segment.recording.at_ns, [0, 4_000_000, 9_000_000, 12_000_000, 18_000_000]);
+    }
+
+    #[test]
+    fn a_clock_without_zone_takes_the_rigs() {
+        let bytes = b"at;frame [us]\n2026-07-01 12:00:00.000000;4000\n2026-07-01 12:00:00.004000;4100\n2026-07-01 12:00:00.008100;3900\n";
+        let (_, segment) = one_segment(bytes);
+        assert_eq!(segment.recording.wall_start_ns, None);
+        assert_eq!(
+            segment.problems[0].says,
+            "The stamps name no zone: without the rig's zone, companions cannot be placed by them."
+        );
+        let zone = TimeZone::get("Europe/Vienna").unwrap();
+        let known = Known { zone: Some(&zone), ..Known::default() };
+        let Outcome::Read { segments, .. } = read_known(bytes, &known) else { panic!() };
+        // 10:00 UTC by GNU date.
+        assert_eq!(segments[0].recording.wall_start_ns, Some(1_782_900_000_000_000_000));
+        assert_eq!(
+            segments[0].problems[0].says,
+            "The stamps name no zone; they are taken as Europe/Vienna, the zone of the rig."
+        );
+    }
+
+    #[test]
+    fn unix_time_is_a_wall_clock() {
+        let mut text = "when,took\n".to_owned();
+        let mut ms = 1_782_900_000_000_i64;
+        for i in 0..200 {
+            let took = 3 + i % 4;
+            text += &format!("{}.{:03},{took}\n", ms / 1000, ms % 1000);
+            ms += took;
+        }
+        let (layout, segment) = one_segment(text.as_bytes());
+        assert_eq!(roles(&layout), [(Role::WallClock, Unit::Second), (Role::FrameTime, Unit::Millisecond)]);
+        assert_eq!(segment.recording.wall_start_ns, Some(1_782_900_000_000_000_000));
+    }
+}
