@@ -2,6 +2,7 @@
 
 mod backup;
 mod check;
+mod measure;
 mod serve;
 
 use std::io::Write as _;
@@ -25,6 +26,8 @@ enum Command {
     Backup(backup::Args),
     /// Check whether a store is whole: exit 1 and a list when it is not.
     Check(check::Args),
+    /// Read logs and print their measures, without a server.
+    Measure(measure::Args),
 }
 
 /// Runs the command of the command line; what went wrong goes to standard error in one line.
@@ -33,6 +36,7 @@ pub fn run() -> ExitCode {
         Command::Serve(args) => serving(serve::run(args)),
         Command::Backup(args) => alone(backup::run(args)),
         Command::Check(args) => alone(check::run(args)),
+        Command::Measure(args) => measure::run(&args),
     };
     outcome.unwrap_or_else(|error| {
         // Nothing can be done when standard error is closed.

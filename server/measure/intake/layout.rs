@@ -140,6 +140,16 @@ pub struct Candidate {
     pub average_fps: f64,
 }
 
+impl Candidate {
+    /// The way and what it would give, as a clause.
+    pub fn in_words(&self) -> String {
+        format!(
+            "{} ({} frames in {:.3} s, {:.3} fps)",
+            self.says, self.frames, self.seconds, self.average_fps
+        )
+    }
+}
+
 /// What a person has to say before a log can be read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Question {

@@ -195,14 +195,8 @@ mod properties {
             prop::sample::select(vec!["\n", "\r\n", "\r"]),
             any::<[bool; 3]>(),
         )
-            .prop_map(|((delimiter, decimal), encoding, line_end, [swapped, preamble, last_end])| Clothes {
-                delimiter,
-                decimal,
-                encoding,
-                line_end,
-                swapped,
-                preamble,
-                last_end,
+            .prop_map(|((delimiter, decimal), encoding, line_end, [swapped, preamble, last_end])| {
+                Clothes { delimiter, decimal, encoding, line_end, swapped, preamble, last_end }
             })
     }
 
@@ -298,7 +292,10 @@ mod bad_input {
     fn refusals_name_file_line_and_mend() {
         for (bytes, want) in [
             (&b""[..], "log is empty (0 bytes). Record it again, or fetch it again from the rig."),
-            (b"\n\n \n", "log holds nothing but blank lines. Record it again, or fetch it again from the rig."),
+            (
+                b"\n\n \n",
+                "log holds nothing but blank lines. Record it again, or fetch it again from the rig.",
+            ),
             (
                 b"t [s],frame [ms]\n1.0,2\0\x01\x02",
                 "log, line 2: byte 22 is 0x00, so this is not text. Export the log as delimited text (comma, semicolon or tab).",
@@ -324,7 +321,10 @@ mod bad_input {
                 "log, line 1: none of its 2 columns times frames or samples. Record with frame times or an elapsed time, with the unit in the header.",
             ),
             (b"PK\x03\x04....", "log, line 1: it is a zip archive: unpack it and give the logs in it."),
-            (b"{\"frame\": 4.1}\n", "log, line 1: it is JSON: write it as delimited text, a row for each frame."),
+            (
+                b"{\"frame\": 4.1}\n",
+                "log, line 1: it is JSON: write it as delimited text, a row for each frame.",
+            ),
         ] {
             assert_eq!(refusal(bytes), want);
         }
@@ -406,7 +406,10 @@ mod bad_input {
             "log unpacks to more than 8 MiB. A log is smaller: give the part that is wanted."
         );
         let known = Known { limits: Limits { unpacked: 1 << 30, rows: 1_000_000 }, ..Known::default() };
-        assert_eq!(refusal(&packed(&bytes), &known), "log, line 1000002: more than 1000000 rows. Cut the log into passes.");
+        assert_eq!(
+            refusal(&packed(&bytes), &known),
+            "log, line 1000002: more than 1000000 rows. Cut the log into passes."
+        );
         assert_eq!(
             refusal(&packed(&vec![b'7'; 4 << 20]), &known),
             "log, line 1: longer than 1024 KiB, so this is no table of rows. Export the log as delimited text."
@@ -446,8 +449,7 @@ mod questions {
     #[test]
     fn the_answer_is_remembered_for_the_shape() {
         let asked = question(LONE);
-        let layout =
-            Layout::answer(&asked, Kind::Frames, &[(Role::FrameTime, Unit::Millisecond)]).unwrap();
+        let layout = Layout::answer(&asked, Kind::Frames, &[(Role::FrameTime, Unit::Millisecond)]).unwrap();
         let kept: Layout = serde_json::from_str(&serde_json::to_string(&layout).unwrap()).unwrap();
         let shape = kept.shape();
         let remembered = |asked: &str| (asked == shape).then(|| kept.clone());
@@ -486,7 +488,11 @@ mod questions {
     #[test]
     fn a_named_frame_time_that_does_not_follow_the_clock() {
         let question = question(b"t [s],frame [ms]\n0,16.1\n0.5,17.2\n1.01,16.3\n1.5,18.4\n2.0,16.5\n");
-        assert!(question.why.starts_with("Column 2 is named as frame time, but it is not the differences of column 1"));
+        assert!(
+            question
+                .why
+                .starts_with("Column 2 is named as frame time, but it is not the differences of column 1")
+        );
         assert_eq!(question.candidates.len(), 3);
     }
 }
