@@ -98,6 +98,8 @@ struct Resampler {
     all: Candidates,
     /// How many of its slowest frames a resample's lows look at.
     needed: usize,
+    /// Tails whose lows have an interval.
+    tails: Vec<Tail>,
     lengths: Lengths,
     streams: Streams,
 }
@@ -105,12 +107,8 @@ struct Resampler {
 impl Resampler {
     fn new(frame_ns: &[i64], block_length: f64, streams: Streams) -> Resampler {
         let frames = frame_ns.len();
-        let needed = Tail::ALL
-            .into_iter()
-            .filter(|&tail| has_interval(frames, tail))
-            .map(|tail| rates::frames_needed(frames, tail))
-            .max()
-            .unwrap_or(0);
+        let tails: Vec<Tail> = Tail::ALL.into_iter().filter(|&tail| has_interval(frames, tail)).collect();
+        let needed = tails.iter().map(|&tail| rates::frames_needed(frames, tail)).max().unwrap_or(0);
         let mut order: Vec<usize> = (0..frames).collect();
         order.sort_unstable_by_key(|&i| (std::cmp::Reverse(frame_ns[i]), i));
         let mut before_ns = Vec::with_capacity(frames + 1);
@@ -124,6 +122,7 @@ impl Resampler {
             slowest: Candidates::new(frame_ns, &order[..margin(needed, block_length).min(frames)]),
             all: Candidates::new(frame_ns, &order),
             needed,
+            tails,
             lengths: Lengths::new(block_length, frames),
             streams,
         }
@@ -144,7 +143,8 @@ impl Resampler {
 
     fn low(&self, definition: LowDefinition, tail: Tail, slowest_ns: &[i64], total_ns: i64) -> Option<f64> {
         let frames = self.before_ns.len() - 1;
-        has_interval(frames, tail)
+        self.tails
+            .contains(&tail)
             .then(|| rates::low_fps(definition, tail, slowest_ns, frames, total_ns))
             .flatten()
     }

@@ -76,9 +76,9 @@ fn quantile_low(tail: Tail, slowest_ns: &[i64], frames: usize) -> Option<f64> {
 /// Tasche 2002): the mean of times, then inverted.
 fn tail_mean_low(tail: Tail, slowest_ns: &[i64], frames: usize) -> Option<f64> {
     let (whole, part) = share_of(tail).of_count(frames);
-    let sum: i128 = slowest_ns.get(..whole)?.iter().map(|&ns| i128::from(ns)).sum();
+    let sum: i64 = slowest_ns.get(..whole)?.iter().sum();
     let last = if part > 0 { i128::from(*slowest_ns.get(whole)?) } else { 0 };
-    let thousandths_ns = 1000 * sum + i128::from(part) * last;
+    let thousandths_ns = 1000 * i128::from(sum) + i128::from(part) * last;
     let thousandths_frames = frames as i128 * i128::from(tail.permille());
     (thousandths_ns > 0).then(|| ratio(thousandths_frames * NS_PER_S, thousandths_ns))
 }
@@ -86,10 +86,11 @@ fn tail_mean_low(tail: Tail, slowest_ns: &[i64], frames: usize) -> Option<f64> {
 /// The rate at the first frame, from the slowest down, where they have used the share `p` of the time (weighted
 /// quantile, inverted distribution function).
 fn time_share_low(tail: Tail, slowest_ns: &[i64], total_ns: i64) -> Option<f64> {
-    let target = i128::from(total_ns) * i128::from(tail.permille());
+    let thousandths = i128::from(total_ns) * i128::from(tail.permille());
+    let target = i64::try_from((thousandths + 999) / 1000).ok()?;
     let mut used = 0;
     let at = slowest_ns.iter().find(|&&ns| {
-        used += 1000 * i128::from(ns);
+        used += ns;
         used >= target
     })?;
     (*at > 0).then(|| ratio(NS_PER_S, i128::from(*at)))

@@ -15,13 +15,13 @@ impl Share {
         Share { parts, of: 1000 }
     }
 
-    /// `n * share` as whole part and remainder (in units of `1 / of`).
+    /// `n * share` as whole part and remainder (in units of `1 / of`), exact for shares up to 1.
     pub fn of_count(self, n: usize) -> (usize, u32) {
-        let scaled = n as u128 * u128::from(self.parts);
-        let of = u128::from(self.of.max(1));
-        // Both fit: the quotient is at most n for shares up to 1, the remainder is below a u32.
-        let whole = usize::try_from(scaled / of).unwrap_or(n);
-        (whole, u32::try_from(scaled % of).unwrap_or(0))
+        let of = self.of.max(1) as usize;
+        let parts = self.parts as usize;
+        // Taken apart, so that the product of n and parts is never needed.
+        let rest = n % of * parts;
+        (n / of * parts + rest / of, u32::try_from(rest % of).unwrap_or(0))
     }
 
     /// As a number.
