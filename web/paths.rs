@@ -128,6 +128,18 @@ routes! {
     SCENE = "/scenes/{scene}" => scene(scene: i64);
     /// Accounts, rig keys, invitations, audit trail.
     PEOPLE = "/people" => people();
+    /// POST another role, or whether a person may sign in.
+    PERSON = "/people/{person}" => person(person: i64);
+    /// POST makes a one-time link.
+    INVITATIONS = "/people/invitations" => invitations();
+    /// POST takes a one-time link back.
+    INVITATION_BACK = "/people/invitations/{invitation}/take-back" => invitation_back(invitation: i64);
+    /// POST makes a rig key.
+    KEYS = "/people/keys" => keys();
+    /// POST takes a rig key back.
+    KEY_BACK = "/people/keys/{key}/take-back" => key_back(key: i64);
+    /// POST sets one's own password.
+    PASSWORD = "/people/password" => password();
     /// Sign-in form and its target.
     SIGN_IN = "/sign-in" => sign_in();
     /// POST only.
@@ -139,6 +151,9 @@ routes! {
     /// A static file under its name with hash: see [`asset`].
     STATIC = "/static/{name}" => static_file(name: &str);
 }
+
+/// Which rig a key is for: how a rig tries its key.
+pub const KEY: &str = "/api/v1/key";
 
 /// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.
 pub const UPLOAD: &str = "/api/v1/uploads/{name}";

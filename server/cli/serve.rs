@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args as ClapArgs;
+#[cfg(unix)]
+use tokio::signal::unix::SignalKind;
 use weighhouse_web::paths;
 
 use super::say;
@@ -14,6 +16,10 @@ use crate::config::{Config, Public};
 use crate::http::Server;
 use crate::store::Store;
 use crate::work::people;
+
+/// Number of the signal on Linux (signal(7), x86 and ARM) and the BSDs.
+#[cfg(unix)]
+const SIGXFSZ: i32 = 25;
 
 /// Serve a store to the team's browsers and rigs.
 ///
@@ -39,6 +45,9 @@ pub(super) struct Args {
 pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
     let Args { db, listen, allow_network, public } = args;
     let config = Config { listen, allow_network, public, ..Config::default() }.checked()?;
+    // A file-size limit then shows as a full disk, in words, instead of ending the program.
+    #[cfg(unix)]
+    let _told_of_large_files = tokio::signal::unix::signal(SignalKind::from_raw(SIGXFSZ))?;
     let (clock, chance) = (Clock::system(), Chance::system());
     let store = Store::open(&db, clock.clone()).await?;
     let typed = config.public.as_ref().map(|public| public.origin.clone());
@@ -62,7 +71,7 @@ pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
 pub(super) async fn until_told() -> std::io::Result<()> {
     #[cfg(unix)]
     {
-        let mut term = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate())?;
+        let mut term = tokio::signal::unix::signal(SignalKind::terminate())?;
         tokio::select! {
             told = tokio::signal::ctrl_c() => told,
             _ = term.recv() => Ok(()),

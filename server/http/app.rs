@@ -1,10 +1,11 @@
 //! What every handler can reach.
 
 use std::collections::HashMap;
+use std::net::SocketAddr;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use tokio::sync::watch;
-use weighhouse_web::pages::Flash;
+use weighhouse_web::pages::{Flash, Secret};
 
 use crate::chance::Chance;
 use crate::clock::Clock;
@@ -27,19 +28,29 @@ pub struct App {
     pub passwords: Passwords,
     /// True once the server is stopping: streams end then.
     pub stopping: watch::Receiver<bool>,
+    addr: SocketAddr,
     flashes: Arc<Mutex<HashMap<[u8; 32], Flash>>>,
+    secrets: Arc<Mutex<HashMap<[u8; 32], Secret>>>,
 }
 
 impl App {
     pub(super) fn new(
         config: Config,
+        addr: SocketAddr,
         store: Store,
         clock: Clock,
         chance: Chance,
         stopping: watch::Receiver<bool>,
     ) -> Self {
         let passwords = Passwords::new(config.passwords);
-        Self { store, clock, chance, config: Arc::new(config), passwords, stopping, flashes: Arc::default() }
+        let (flashes, secrets) = Default::default();
+        Self { addr, store, clock, chance, config: Arc::new(config), passwords, stopping, flashes, secrets }
+    }
+
+    /// The address that people type, without a slash at its end.
+    pub fn address(&self) -> String {
+        let typed = self.config.public.as_ref().map(|public| public.origin.clone());
+        typed.unwrap_or_else(|| format!("http://{}", self.addr))
     }
 
     /// Keeps what the next page of this browser says; a restart forgets it.
@@ -50,5 +61,15 @@ impl App {
     /// What the last action of this browser did, once.
     pub(super) fn take_flash(&self, browser: &[u8; 32]) -> Option<Flash> {
         self.flashes.lock().unwrap_or_else(PoisonError::into_inner).remove(browser)
+    }
+
+    /// Keeps a link or key that the next page of people shows this browser, once.
+    pub(super) fn keep_secret(&self, browser: [u8; 32], secret: Secret) {
+        self.secrets.lock().unwrap_or_else(PoisonError::into_inner).insert(browser, secret);
+    }
+
+    /// The link or key that was made just now, once.
+    pub(super) fn take_secret(&self, browser: &[u8; 32]) -> Option<Secret> {
+        self.secrets.lock().unwrap_or_else(PoisonError::into_inner).remove(browser)
     }
 }

@@ -20,7 +20,7 @@ use super::session::Around;
 use crate::work::{Error, Kind, Refusal};
 
 /// The status of each sort of refusal.
-pub(super) fn status(kind: Kind) -> StatusCode {
+fn status(kind: Kind) -> StatusCode {
     match kind {
         Kind::SignedOut => StatusCode::UNAUTHORIZED,
         Kind::NotAllowed => StatusCode::FORBIDDEN,
@@ -56,6 +56,24 @@ impl IntoResponse for Error {
     }
 }
 
+/// On an answer whose body says already what is wrong: a form shown again.
+#[derive(Clone, Copy, Debug)]
+struct Said;
+
+/// The answer with a refusal's status, when its body says already what is wrong.
+pub(super) fn said(refusal: &Refusal, body: Response) -> Response {
+    let mut answer = (status(refusal.kind), body).into_response();
+    answer.extensions_mut().insert(Said);
+    wait(&mut answer, refusal.wait_s);
+    answer
+}
+
+fn wait(answer: &mut Response, wait_s: Option<u32>) {
+    if let Some(wait_s) = wait_s {
+        answer.headers_mut().insert(RETRY_AFTER, HeaderValue::from(wait_s));
+    }
+}
+
 /// The number of a request, for the log and for whoever reports it.
 #[derive(Clone, Debug)]
 pub(super) struct RequestId(pub String);
@@ -67,6 +85,9 @@ pub(super) async fn show(State(app): State<App>, mut request: Request, next: Nex
     let id = request.extensions().get::<RequestId>().map(|id| id.0.clone()).unwrap_or_default();
     let asked = Asked { wants, id, method: request.method().clone(), path: from_here(&request) };
     let mut response = next.run(request).await;
+    if response.extensions().get::<Said>().is_some() {
+        return response;
+    }
     let failed = response.extensions_mut().remove::<Failed>();
     let refusal = match failed.as_ref().map(|failed| &*failed.0) {
         Some(Error::Refused(refusal)) => Some((**refusal).clone()),
@@ -128,10 +149,9 @@ fn page(
             parts.headers.insert(name.clone(), value.clone());
         }
     }
-    if let Some(wait_s) = wait_s {
-        parts.headers.insert(RETRY_AFTER, HeaderValue::from(wait_s));
-    }
-    Response::from_parts(parts, body)
+    let mut answer = Response::from_parts(parts, body);
+    wait(&mut answer, wait_s);
+    answer
 }
 
 /// The page value of an error; none stands for an internal one.

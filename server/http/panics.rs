@@ -15,3 +15,24 @@ pub(super) fn answer(panic: Box<dyn Any + Send>) -> Response {
         .unwrap_or("no message");
     Error::from(Internal(format!("panicked: {text}"))).into_response()
 }
+
+#[cfg(test)]
+mod tests {
+    use axum::Router;
+    use axum::body::Body;
+    use axum::extract::Request;
+    use axum::routing::get;
+    use tower::ServiceExt as _;
+    use tower_http::catch_panic::CatchPanicLayer;
+
+    async fn fails() -> &'static str {
+        panic!("on purpose")
+    }
+
+    #[tokio::test]
+    async fn a_panic_is_an_internal_error() {
+        let router = Router::new().route("/", get(fails)).layer(CatchPanicLayer::custom(super::answer));
+        let answer = router.oneshot(Request::new(Body::empty())).await.unwrap();
+        assert_eq!(answer.status(), 500);
+    }
+}

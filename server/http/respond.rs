@@ -12,8 +12,8 @@ use serde_json::json;
 use weighhouse_web::pages::{Flash, Page, Undo};
 use weighhouse_web::paths;
 
-use super::App;
 use super::session::SignedIn;
+use super::{App, failures};
 use crate::work::{Internal, Refusal, Result};
 
 /// What the sender reads.
@@ -61,7 +61,7 @@ pub fn respond<P: Page>(wants: Wants, page: &P) -> Result<Response> {
 /// The refusal itself when JSON is wanted; when the template fails.
 pub fn refill<P: Page>(wants: Wants, page: &P, refusal: Refusal) -> Result<Response> {
     match wants {
-        Wants::Html => Ok((super::failures::status(refusal.kind), respond(wants, page)?).into_response()),
+        Wants::Html => Ok(failures::said(&refusal, respond(wants, page)?)),
         Wants::Json => Err(refusal.into()),
     }
 }

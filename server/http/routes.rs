@@ -14,7 +14,10 @@ use tower_http::limit::RequestBodyLimitLayer;
 use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
-use super::{App, assets, failures, front, headers, health, origin, panics, session, sign_in, trace};
+use super::{
+    App, assets, failures, front, headers, health, invitation, origin, panics, people, session, sign_in,
+    trace,
+};
 use crate::config::Limits;
 
 /// Pages; each is also served as JSON under `/api/v1`, by the same handler.
@@ -22,6 +25,14 @@ fn pages() -> Router<App> {
     Router::new()
         .route(paths::SIGN_IN, get(sign_in::show).post(sign_in::sign_in))
         .route(paths::SIGN_OUT, post(sign_in::sign_out))
+        .route(paths::INVITATION, get(invitation::show).post(invitation::accept))
+        .route(paths::PEOPLE, get(people::show))
+        .route(paths::PERSON, post(people::change))
+        .route(paths::PASSWORD, post(people::set_password))
+        .route(paths::INVITATIONS, post(people::invite))
+        .route(paths::INVITATION_BACK, post(people::take_back))
+        .route(paths::KEYS, post(people::make_key))
+        .route(paths::KEY_BACK, post(people::revoke_key))
 }
 
 /// What takes large bodies, as they come.
@@ -41,6 +52,7 @@ pub(super) fn all(app: App) -> Result<Router, ConfigError> {
         .route(paths::HOME, get(front::show))
         .merge(pages())
         .nest(paths::API, pages())
+        .route(paths::KEY, get(people::try_key))
         .fallback(|| async { StatusCode::NOT_FOUND });
     let large = uploads();
     let with_sessions = taking(small, limits.body_bytes, limits.body_total, &limits)

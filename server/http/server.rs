@@ -44,7 +44,7 @@ impl Server {
         let addr = listener.local_addr()?;
         let limits = config.limits;
         let (stop, stopping) = watch::channel(false);
-        let app = App::new(config, store, clock, chance, stopping.clone());
+        let app = App::new(config, addr, store, clock, chance, stopping.clone());
         let router = routes::all(app).map_err(std::io::Error::other)?;
         let task = tokio::spawn(accept(listener, router, limits, stopping));
         Ok(Self { addr, stop, task })

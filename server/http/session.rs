@@ -21,7 +21,7 @@ use crate::store::people::Role;
 use crate::store::rig_keys;
 use crate::store::sign_in::SignedIn as Session;
 use crate::store::{Actor, PersonId, RigId};
-use crate::work::{Error, Internal, Kind, Refusal, Result, people};
+use crate::work::{Error, Internal, Kind, Refusal, Result, people, sign_in};
 
 /// Cookie of a signed-in browser; `__Host-` under TLS, so that no other name can set it.
 const PLAIN: &str = "weighhouse";
@@ -74,7 +74,7 @@ impl Around {
     pub(super) fn frame(&self, app: &App, current: &str) -> Frame {
         Frame {
             warnings: app.config.warnings(),
-            ..Frame::signed_in(&self.session.name, self.session.role.word(), current)
+            ..Frame::signed_in(&self.session.name, self.session.role.as_str(), current)
         }
     }
 }
@@ -82,7 +82,7 @@ impl Around {
 /// Finds the session of the request's cookie; errors shown later know who asked.
 pub(super) async fn look_up(State(app): State<App>, mut request: Request, next: Next) -> Response {
     let Some(hash) = cookie_hash(&app, request.headers()) else { return next.run(request).await };
-    let around = match people::session(&app.store, hash).await {
+    let around = match sign_in::session(&app.store, hash).await {
         Ok(Some(session)) => Around { session, hash },
         Ok(None) => return next.run(request).await,
         Err(error) => return error.into_response(),
@@ -131,7 +131,12 @@ impl SignedIn {
     /// The frame of a page, with what the last action did; `current` is the label of the register's entry. Pages of
     /// a piece add [`Frame::in_piece`].
     pub fn frame(&self, current: &str) -> Frame {
-        Frame { flash: self.app.take_flash(&self.around.hash), ..self.around.frame(&self.app, current) }
+        Frame {
+            flash: self.app.take_flash(&self.around.hash),
+            // Without randomness the form has no key: sent twice, it may make two.
+            once: self.app.chance.key().unwrap_or_default(),
+            ..self.around.frame(&self.app, current)
+        }
     }
 
     /// Keeps what the next page says.
@@ -142,14 +147,6 @@ impl SignedIn {
     /// Whether the password was typed within five minutes, as an agreement asks for.
     pub fn typed_password_lately(&self) -> bool {
         self.app.clock.now_us() - self.around.session.password_us < LATELY_US
-    }
-
-    /// A new value for the hidden field `once` of a form that makes something: the form sent twice makes one.
-    ///
-    /// # Errors
-    /// When there is no randomness.
-    pub fn once(&self) -> Result<String> {
-        Ok(self.app.chance.key()?)
     }
 }
 
@@ -227,6 +224,16 @@ impl RigKey {
     /// The rig that it uploads for.
     pub fn rig(&self) -> RigId {
         self.0.rig_id
+    }
+
+    /// That rig's name.
+    pub fn rig_name(&self) -> &str {
+        &self.0.rig
+    }
+
+    /// What the key is called.
+    pub fn label(&self) -> &str {
+        &self.0.label
     }
 
     /// For `Store::write`.

@@ -14,7 +14,7 @@ use super::sent::Sent;
 use super::session::{self, From};
 use crate::chance::Token;
 use crate::store::Actor;
-use crate::work::people::{self, Try};
+use crate::work::sign_in::{self, Try};
 use crate::work::{Error, Refusal, Result};
 
 /// Where to go afterwards.
@@ -52,10 +52,10 @@ pub(super) async fn sign_in(
 ) -> Result<Response> {
     let tried =
         Try { name: sent.text("name").to_owned(), password: sent.raw("password").to_owned(), address };
-    match people::sign_in(&app.store, &app.passwords, &app.chance, tried).await {
+    match sign_in::sign_in(&app.store, &app.passwords, &app.chance, tried).await {
         Ok(token) => {
             if let Some(old) = session::cookie_hash(&app, &headers) {
-                people::sign_out(&app.store, Actor::Server, old).await?;
+                sign_in::sign_out(&app.store, Actor::Server, old).await?;
             }
             with_cookie(&app, Some(&token), inside(sent.text("next")))
         }
@@ -74,7 +74,7 @@ pub(super) async fn sign_in(
 pub(super) async fn sign_out(State(app): State<App>, headers: HeaderMap) -> Result<Response> {
     if let Some(hash) = session::cookie_hash(&app, &headers) {
         app.take_flash(&hash);
-        people::sign_out(&app.store, Actor::Server, hash).await?;
+        sign_in::sign_out(&app.store, Actor::Server, hash).await?;
     }
     with_cookie(&app, None, paths::sign_in())
 }

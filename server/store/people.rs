@@ -18,25 +18,6 @@ words! {
     }
 }
 
-impl Role {
-    /// Its word, as shown and as sent.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Guest => "guest",
-            Self::Member => "member",
-            Self::Owner => "owner",
-        }
-    }
-}
-
-impl std::str::FromStr for Role {
-    type Err = ();
-
-    fn from_str(word: &str) -> Result<Self, ()> {
-        [Self::Guest, Self::Member, Self::Owner].into_iter().find(|role| role.word() == word).ok_or(())
-    }
-}
-
 /// A person with an account.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
 pub struct Person {

@@ -9,6 +9,7 @@ pub mod people;
 pub mod results;
 mod reading;
 mod spool;
+pub mod sign_in;
 pub mod take_in;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

@@ -1,152 +1,22 @@
-//! People: signing in and out, accounts and their one-time links, rig keys.
+//! People: accounts, the one-time links that make them, rig keys.
 
 use crate::chance::{Chance, Token, token_hash};
 use crate::clock::US_PER_S;
 use crate::store::audit::{self, Entry};
 use crate::store::people::{self, Invitation, Person, Role};
+use crate::store::registers::rigs;
 use crate::store::rig_keys::{self, RigKey};
-use crate::store::sign_in::{self, SignedIn};
 use crate::store::{Actor, InvitationId, PersonId, RigId, RigKeyId, Store, StoreError};
 
 use super::passwords::{Passwords, wrong_with};
 use super::{Error, Kind, Refusal, Result};
 
-/// A browser not heard of for so long is signed out.
-pub const IDLE_US: i64 = 60 * 60 * US_PER_S;
-/// A browser signed in so long ago is signed out.
-pub const LONGEST_US: i64 = 12 * 60 * 60 * US_PER_S;
 /// How long a one-time link is good.
 pub const INVITATION_US: i64 = 7 * 24 * 60 * 60 * US_PER_S;
-/// That a browser was heard of is noted at most so often.
+/// That a key was used is noted at most so often.
 const NOTE_US: i64 = 60 * US_PER_S;
-/// Failed tries within [`GUESS_US`] for a name, and from an address, after which no more are taken.
-const GUESSES: i64 = 10;
-const GUESS_US: i64 = 60 * US_PER_S;
 /// Characters of a name: the schema's rule.
 const NAME_LENGTH: usize = 80;
-
-/// Whether a browser is still signed in at `now_us`.
-fn fresh(session: &SignedIn, now_us: i64) -> bool {
-    now_us - session.seen_us < IDLE_US && now_us - session.created_us < LONGEST_US
-}
-
-/// Who bears the session token with this hash, if it is still good.
-///
-/// # Errors
-/// When the store fails.
-pub async fn session(store: &Store, hash: [u8; 32]) -> Result<Option<SignedIn>> {
-    let now_us = store.clock().now_us();
-    let found = sign_in::find(&mut *store.read().await?, &hash).await?;
-    let Some(session) = found.filter(|session| fresh(session, now_us)) else { return Ok(None) };
-    if now_us - session.seen_us >= NOTE_US {
-        store.write(Actor::Server, async move |tx| sign_in::seen(tx, &hash).await).await?;
-    }
-    Ok(Some(session))
-}
-
-/// A try to sign in.
-#[derive(Debug)]
-pub struct Try {
-    /// Name as typed.
-    pub name: String,
-    /// Password as typed.
-    pub password: String,
-    /// From where.
-    pub address: String,
-}
-
-/// Signs in: the token of a new session.
-///
-/// # Errors
-/// Refused with one sentence for unknown names, wrong passwords and shut accounts; refused for a while after too many
-/// failed tries.
-pub async fn sign_in(store: &Store, passwords: &Passwords, chance: &Chance, tried: Try) -> Result<Token> {
-    // Taken before the tries are counted: however many come at once, few are under way.
-    let turn = passwords.turn().await?;
-    let Try { name, password, address } = tried;
-    let name = name.trim().to_owned();
-    let since_us = store.clock().now_us() - GUESS_US;
-    let mut db = store.read().await?;
-    let (by_name, by_address) = sign_in::failures(&mut db, &name, &address, since_us).await?;
-    let person = people::by_name(&mut db, &name).await?.filter(|person| !person.disabled);
-    drop(db);
-    if by_name >= GUESSES || by_address >= GUESSES {
-        return Err(too_many());
-    }
-    let fits = turn.check(password, person.as_ref().map(|person| person.password_hash.clone())).await?;
-    let Some(person) = person.filter(|_| fits) else {
-        store.write(Actor::Server, async move |tx| sign_in::failed(tx, &name, &address).await).await?;
-        return Err(Refusal::new(
-            Kind::SignedOut,
-            "Not signed in",
-            "Name and password do not go together.",
-            "Try again, or ask an owner for a new link.",
-        )
-        .into());
-    };
-    let token = chance.token()?;
-    let hash = token.hash();
-    store
-        .write(Actor::Person(person.id), async move |tx| {
-            let now_us = tx.at_us;
-            sign_in::sweep(tx, now_us - IDLE_US, now_us - LONGEST_US).await?;
-            sign_in::forget_failures(tx, now_us - GUESS_US).await?;
-            sign_in::begin(tx, &hash, person.id).await
-        })
-        .await?;
-    Ok(token)
-}
-
-fn too_many() -> Error {
-    Refusal {
-        wait_s: Some(60),
-        ..Refusal::new(
-            Kind::TooMany,
-            "Too many tries",
-            "Ten tries failed within a minute.",
-            "Wait a minute, then try again; an owner can send a new link.",
-        )
-    }
-    .into()
-}
-
-/// Signs a browser out.
-///
-/// # Errors
-/// When the store fails.
-pub async fn sign_out(store: &Store, by: Actor, hash: [u8; 32]) -> Result<()> {
-    Ok(store.write(by, async move |tx| sign_in::end(tx, &hash).await).await?)
-}
-
-/// Notes that the person typed the password again, after checking it; tries count as those of signing in.
-///
-/// # Errors
-/// Refused when it is wrong, and after too many tries.
-pub async fn type_again(
-    store: &Store,
-    passwords: &Passwords,
-    hash: [u8; 32],
-    id: PersonId,
-    tried: Try,
-) -> Result<()> {
-    let turn = passwords.turn().await?;
-    let Try { name, password, address } = tried;
-    let since_us = store.clock().now_us() - GUESS_US;
-    let mut db = store.read().await?;
-    let (by_name, by_address) = sign_in::failures(&mut db, &name, &address, since_us).await?;
-    let person = people::by_id(&mut db, id).await?;
-    drop(db);
-    if by_name >= GUESSES || by_address >= GUESSES {
-        return Err(too_many());
-    }
-    if turn.check(password, person.map(|person| person.password_hash)).await? {
-        return Ok(store
-            .write(Actor::Person(id), async move |tx| sign_in::password_typed(tx, &hash).await)
-            .await?);
-    }
-    store.write(Actor::Server, async move |tx| sign_in::failed(tx, &name, &address).await).await?;
-    Err(Refusal::field("password", "This is not your password; type it again.").into())
-}
 
 /// The token of the link that makes the first owner's account, when there is no account yet. Each start makes a new
 /// link and takes the unused ones of earlier starts back.
@@ -286,7 +156,7 @@ fn stale(error: StoreError, now: &Person, change: Change) -> Error {
     let StoreError::Stale = error else { return error.into() };
     let state = |disabled| if disabled { "disabled" } else { "may sign in" };
     let (yours, theirs) = match change {
-        Change::Role(role) => (role.word(), now.role.word()),
+        Change::Role(role) => (role.as_str(), now.role.as_str()),
         Change::Disabled(disabled) => (state(disabled), state(now.disabled)),
     };
     Refusal::stale(&now.name, yours, theirs).into()
@@ -313,7 +183,17 @@ pub async fn make_key(store: &Store, chance: &Chance, by: Actor, rig: RigId, lab
     }
     let token = chance.token()?;
     let hash = token.hash();
-    store.write(by, async move |tx| rig_keys::add(tx, rig, &label, &hash).await).await?;
+    store
+        .write(by, async move |tx| {
+            if rigs::by_id(tx, rig).await?.is_none() {
+                return Err(Error::from(Refusal::field(
+                    "rig",
+                    format!("There is no rig {rig}; choose one of the list."),
+                )));
+            }
+            Ok(rig_keys::add(tx, rig, &label, &hash).await?)
+        })
+        .await?;
     Ok(token)
 }
 
@@ -359,6 +239,8 @@ pub struct Overview {
     pub invitations: Vec<Invitation>,
     /// All rig keys.
     pub keys: Vec<RigKey>,
+    /// Rigs that a key can be made for: id and name.
+    pub rigs: Vec<(RigId, String)>,
     /// Entries of the trail, newest first.
     pub trail: Vec<Entry>,
     /// Where the trail stands, for noting elsewhere.
@@ -378,6 +260,7 @@ pub async fn overview(store: &Store, before: Option<i64>, count: u32) -> Result<
         people: people::all(&mut db).await?,
         invitations,
         keys: rig_keys::all(&mut db).await?,
+        rigs: rigs::all(&mut db).await?.into_iter().map(|rig| (rig.id, rig.fields.name)).collect(),
         trail: audit::before(&mut db, before.unwrap_or(i64::MAX), count).await?,
         head: audit::head(&mut db).await.map_err(StoreError::from)?.to_string(),
     })

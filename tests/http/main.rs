@@ -1,1 +1,12 @@
-//! placeholder
+//! HTTP tests: a real server on a real database file, asked as browsers and rigs ask.
+//!
+//! Folders and files mirror `server/http`. Each route: success, unknown id, signed out, wrong role, bad input.
+
+#![expect(clippy::unwrap_used, clippy::panic, reason = "what fails in the harness fails the test")]
+
+mod assets;
+mod guard;
+mod harness;
+mod limits;
+mod people;
+mod sign_in;

@@ -17,6 +17,8 @@ pub struct Frame {
     pub warnings: Vec<String>,
     /// What the last action did.
     pub flash: Option<Flash>,
+    /// Goes along with each form that makes something (`parts::once`): sent twice, it makes one.
+    pub once: String,
 }
 
 /// The signed-in person.

@@ -1,13 +1,17 @@
 //! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
 
 mod frame;
+mod invitation;
 mod pattern;
+mod people;
 mod pieces;
 mod refusal;
 mod sign_in;
 
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
+pub use invitation::Invitation;
 pub use pattern::Pattern;
+pub use people::{Invited, Key, People, Person, Secret, Step};
 pub use pieces::{NewPiece, Pieces, Progress};
 pub use refusal::Refusal;
 pub use sign_in::SignIn;
@@ -36,7 +40,9 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
         Ok(())
     }
     let mut out = Vec::new();
+    of::<Invitation>("invitation", &mut out)?;
     of::<Pattern>("pattern", &mut out)?;
+    of::<People>("people", &mut out)?;
     of::<Pieces>("pieces", &mut out)?;
     of::<Refusal>("refusal", &mut out)?;
     of::<SignIn>("sign_in", &mut out)?;
