@@ -13,17 +13,17 @@ const UNITS: [Unit; 4] = [Unit::Second, Unit::Millisecond, Unit::Microsecond, Un
 
 impl Evidence<'_> {
     /// Decides without a pair.
-    pub(super) fn from_one(&self, guess: Layout) -> Verdict {
+    pub(super) fn by_one(&self, guess: Layout) -> Verdict {
         let durations = self.named_durations();
         let mut clocks = self.clocks();
         // A rising column without a unit of time may be anything: it is a clock only if there is nothing better.
         clocks.retain(|&c| self.known_unit(c).is_some() && !self.rises_by_chance(c));
         clocks.sort_by(|&a, &b| self.step_s(a).total_cmp(&self.step_s(b)));
         match (clocks.first(), durations.as_slice()) {
-            (Some(&clock), []) => self.from_stamps(clock, guess),
+            (Some(&clock), []) => self.by_stamps(clock, guess),
             (Some(&clock), named) => self.contradiction(clock, named, guess),
-            (None, []) => self.from_unnamed(guess),
-            (None, named) => self.from_durations(named, guess),
+            (None, []) => self.by_unnamed(guess),
+            (None, named) => self.by_durations(named, guess),
         }
     }
 
@@ -60,7 +60,7 @@ impl Evidence<'_> {
         layout.columns.iter().any(|c| sensor.contains(&c.role))
     }
 
-    fn from_stamps(&self, clock: usize, mut guess: Layout) -> Verdict {
+    fn by_stamps(&self, clock: usize, mut guess: Layout) -> Verdict {
         let unit = self.known_unit(clock);
         let index = self.set_clock(&mut guess, clock, unit);
         let column = &self.sample.columns[clock];
@@ -148,7 +148,7 @@ impl Evidence<'_> {
         );
     }
 
-    fn from_durations(&self, named: &[usize], mut guess: Layout) -> Verdict {
+    fn by_durations(&self, named: &[usize], mut guess: Layout) -> Verdict {
         let unit = self.hints[named[0]].unit.unwrap_or(Unit::Millisecond);
         let fps = durations_fps(&self.sample.columns[named[0]], unit);
         let only = named.len() == 1;
@@ -170,7 +170,7 @@ impl Evidence<'_> {
     }
 
     /// Nothing is named as frame time and nothing has a unit as a clock.
-    fn from_unnamed(&self, mut guess: Layout) -> Verdict {
+    fn by_unnamed(&self, mut guess: Layout) -> Verdict {
         let possible: Vec<usize> = (0..self.shapes.len())
             .filter(|&i| {
                 let other = self.hints[i].unit.is_some_and(|u| !headers::is_time(u));

@@ -56,7 +56,7 @@ pub fn assemble<R: Read>(
     let mut count = 0_usize;
     loop {
         let number = lines.number() + 1;
-        let Some(line) = lines.next()? else { break };
+        let Some(line) = lines.advance()? else { break };
         let Line::Text(line, ended) = line else { return Ok(Assembled::TooLong(number)) };
         if number < table.first_row || line.trim_ascii().is_empty() {
             continue;
@@ -68,11 +68,11 @@ pub fn assemble<R: Read>(
         cells.split(line, table.delimiter);
         if !ended && is_cut(&cells, line, width, table.mark, last_digits) {
             rows.problems.add(number, 0, || {
-                format!("The last row is cut: {} of {width} columns. It is read without; the recorder was stopped while it wrote.", cells.len())
+                format!("The last row is cut: {} of {width} columns. It is read without; the recorder was stopped while it wrote.", cells.count())
             });
-        } else if cells.len() < width {
+        } else if cells.count() < width {
             rows.problems.add(number, 0, || {
-                format!("The row has {} of {width} columns and is left out.", cells.len())
+                format!("The row has {} of {width} columns and is left out.", cells.count())
             });
             rows.lost();
         } else if table.header_line > 0 && repeats_header(&cells, line, layout) {
@@ -86,7 +86,7 @@ pub fn assemble<R: Read>(
 
 /// Whether an unended last row misses cells, or digits of its last number.
 fn is_cut(cells: &Cells, line: &[u8], width: usize, mark: u8, last_digits: Option<i32>) -> bool {
-    cells.len() < width
+    cells.count() < width
         || last_digits.is_some_and(|digits| {
             matches!(number::parse(cells.get(line, width - 1), mark), Cell::Number(n) if n.scale < digits)
                 || cells.get(line, width - 1).is_empty()

@@ -135,9 +135,9 @@ pub fn judge(table: &Table, sample: &Sample) -> Verdict {
     let evidence = Evidence::gather(table, sample);
     let guess = evidence.describe();
     match evidence.pair {
-        Some(pair) => evidence.from_pair(pair, guess),
+        Some(pair) => evidence.by_pair(pair, guess),
         None if is_summary(sample) => Verdict::Summary,
-        None => evidence.from_one(guess),
+        None => evidence.by_one(guess),
     }
 }
 
@@ -196,7 +196,7 @@ impl<'a> Evidence<'a> {
         }
     }
 
-    fn from_pair(&self, pair: Pair, mut guess: Layout) -> Verdict {
+    fn by_pair(&self, pair: Pair, mut guess: Layout) -> Verdict {
         let clock_unit = self.known_unit(pair.clock).and_then(number::exponent);
         let from_durations =
             self.hints[pair.durations].unit.and_then(number::exponent).map(|e| e - pair.power);

@@ -11,7 +11,7 @@ use memchr::{memchr, memchr_iter};
 pub const LONGEST_LINE: usize = 1024 * 1024;
 const CHUNK: usize = 256 * 1024;
 
-/// What [`Lines::next`] gives.
+/// What [`Lines::advance`] gives.
 #[derive(Debug, PartialEq, Eq)]
 pub enum Line<'a> {
     /// Its bytes without the line end, and whether a line end followed.
@@ -46,7 +46,7 @@ impl<R: Read> Lines<R> {
     ///
     /// # Errors
     /// Those of the source.
-    pub fn next(&mut self) -> io::Result<Option<Line<'_>>> {
+    pub fn advance(&mut self) -> io::Result<Option<Line<'_>>> {
         let mut searched = self.start;
         loop {
             if let Some(found) = memchr(self.end, &self.buffer[searched..self.filled]) {
@@ -149,7 +149,7 @@ impl Cells {
     }
 
     /// Number of cells.
-    pub fn len(&self) -> usize {
+    pub fn count(&self) -> usize {
         self.bounds.len()
     }
 
@@ -161,7 +161,7 @@ impl Cells {
 
     /// All cells of `line`.
     pub fn all<'a>(&'a self, line: &'a [u8]) -> impl Iterator<Item = &'a [u8]> {
-        (0..self.len()).map(move |i| self.get(line, i))
+        (0..self.count()).map(move |i| self.get(line, i))
     }
 }
 
@@ -174,7 +174,7 @@ mod tests {
     fn lines(bytes: &[u8], end: u8) -> Vec<(Vec<u8>, bool)> {
         let mut lines = Lines::new(bytes, end);
         let mut out = Vec::new();
-        while let Some(Line::Text(line, ended)) = lines.next().unwrap() {
+        while let Some(Line::Text(line, ended)) = lines.advance().unwrap() {
             out.push((line.to_vec(), ended));
         }
         out
@@ -192,7 +192,7 @@ mod tests {
     #[test]
     fn a_line_over_the_limit_is_said_not_kept() {
         let long = vec![b'7'; LONGEST_LINE + CHUNK];
-        assert_eq!(Lines::new(long.as_slice(), b'\n').next().unwrap(), Some(Line::TooLong));
+        assert_eq!(Lines::new(long.as_slice(), b'\n').advance().unwrap(), Some(Line::TooLong));
     }
 
     proptest! {

@@ -100,7 +100,7 @@ pub fn take<R: Read>(source: R, table: &Table) -> io::Result<Sample> {
     let mut sample = Sample { columns: vec![Column::default(); table.names.len()], ..Sample::default() };
     while sample.rows < ROWS {
         let number = lines.number() + 1;
-        let Some(Line::Text(line, ended)) = lines.next()? else { break };
+        let Some(Line::Text(line, ended)) = lines.advance()? else { break };
         // A last row without its line end may be cut in the middle of a number.
         if !ended && sample.rows > 0 {
             break;
@@ -109,7 +109,7 @@ pub fn take<R: Read>(source: R, table: &Table) -> io::Result<Sample> {
             continue;
         }
         cells.split(line, table.delimiter);
-        if cells.len() < table.names.len() {
+        if cells.count() < table.names.len() {
             continue;
         }
         sample.rows += 1;

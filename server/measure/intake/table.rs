@@ -116,7 +116,7 @@ fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
             cells.split(line, delimiter);
             let values = cells.all(line).filter(|c| is_value(c)).count();
             let empty = cells.all(line).filter(|c| number::parse(c, b'.') == Cell::Missing).count();
-            (cells.len(), values, empty)
+            (cells.count(), values, empty)
         })
         .collect();
     // The width that most lines with a value have, over all of them: a table is the same width throughout.
