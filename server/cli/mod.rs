@@ -2,6 +2,7 @@
 
 mod backup;
 mod check;
+mod demo;
 mod measure;
 mod serve;
 
@@ -20,6 +21,8 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// See it at work: an invented team's bench week, loaded and served.
+    Demo(demo::Args),
     /// Serve a store to the team's browsers and rigs.
     Serve(serve::Args),
     /// Copy a store, also while it is being served.
@@ -33,6 +36,7 @@ enum Command {
 /// Runs the command of the command line; what went wrong goes to standard error in one line.
 pub fn run() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Demo(args) => serving(demo::run(args)),
         Command::Serve(args) => serving(serve::run(args)),
         Command::Backup(args) => alone(backup::run(args)),
         Command::Check(args) => alone(check::run(args)),

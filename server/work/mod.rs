@@ -1,6 +1,7 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
 pub mod assign;
+pub mod bench_week;
 pub mod error;
 pub mod evidence;
 pub mod once;
