@@ -7,10 +7,11 @@ pub mod evidence;
 pub mod once;
 pub mod passwords;
 pub mod people;
-pub mod results;
 mod reading;
-mod spool;
+pub mod results;
+pub mod rule;
 pub mod sign_in;
+mod spool;
 pub mod take_in;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};
