@@ -17,6 +17,7 @@ use weighhouse_measure::screens::{
 use super::results::{self, PassResults};
 use crate::store::companions::{self, CompanionRow};
 use crate::store::passes::{self, PassRow};
+use crate::store::people;
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::cells::Cell;
 use crate::store::registers::parts::Part;
@@ -42,6 +43,17 @@ pub struct Evidence {
     pub prior: NoisePrior,
     /// Its number; 0 while the piece has none.
     pub prior_number: i64,
+    /// Who keeps it since when.
+    pub prior_kept: Option<PriorKept>,
+}
+
+/// Who kept a noise prior, and when.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PriorKept {
+    /// Name; empty where nobody is named.
+    pub by: String,
+    /// Microseconds UTC.
+    pub at_us: i64,
 }
 
 /// The registers that cells refer to.
@@ -114,14 +126,26 @@ impl Evidence {
             parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
             tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
             scenes: scenes::all(&mut db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
-            settings: settings::all(&mut db).await?.into_iter().map(|setting| (setting.id, setting)).collect(),
+            settings: settings::all(&mut db)
+                .await?
+                .into_iter()
+                .map(|setting| (setting.id, setting))
+                .collect(),
         };
         let selected = pieces::selected(&mut db, id).await?;
         let rows = passes::of_piece(&mut db, id).await?;
         let beside = companions::of_piece(&mut db, id).await?;
-        let declared = pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
+        let declared =
+            pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
         let kept = pieces::prior(&mut db, id).await?;
+        let by = match kept.as_ref().and_then(|kept| kept.person_id) {
+            Some(person) => {
+                people::by_id(&mut db, person).await?.map_or_else(String::new, |person| person.name)
+            }
+            None => String::new(),
+        };
         drop(db);
+        let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
         let (prior_number, prior) = match kept {
             Some(kept) => (kept.number, prior_of(&kept.body)?),
             None => (0, NoisePrior::default()),
@@ -138,7 +162,7 @@ impl Evidence {
                 cell.passes.push(PassEvidence::new(row, &beside, results));
             }
         }
-        let mut evidence = Evidence { piece, cells, registers, declared, prior, prior_number };
+        let mut evidence = Evidence { piece, cells, registers, declared, prior, prior_number, prior_kept };
         evidence.screen();
         Ok(Some(evidence))
     }
@@ -148,6 +172,16 @@ impl Evidence {
         let definition = LowDefinition::from_word(self.piece.fields.low_definition.as_str());
         let tail = Tail::from_permille(self.piece.fields.low_permille);
         Measure::Low(definition.unwrap_or(LowDefinition::Quantile), tail.unwrap_or(Tail::OnePercent))
+    }
+
+    /// The measures that parts are compared by; the noise prior covers them.
+    pub fn compared(&self) -> [Measure; 4] {
+        [Measure::AverageFps, self.low(), Measure::JoulesPerFrame, Measure::FrameTimeP99]
+    }
+
+    /// The part that is run with this tuning.
+    pub fn part_of(&self, tuning: TuningId) -> Option<PartId> {
+        self.registers.tunings.get(&tuning).map(|tuning| tuning.fields.part_id)
     }
 
     /// Kept passes of a cell as comparisons take them; passes without this measure are left out.
@@ -179,7 +213,7 @@ impl Evidence {
 
     /// The prior that a person would keep now, from all cells of the piece.
     pub fn renewed_prior(&self) -> NoisePrior {
-        let measures = [Measure::AverageFps, self.low(), Measure::JoulesPerFrame];
+        let measures = self.compared();
         let logs: Vec<(Measure, &CellEvidence, Vec<PassLog>)> = self
             .cells
             .values()
@@ -283,8 +317,11 @@ impl CellEvidence {
             .passes
             .iter()
             .map(|pass| {
-                let siblings: Vec<&Profile> =
-                    self.kept().filter(|other| other.row.id != pass.row.id).map(|other| &other.profile).collect();
+                let siblings: Vec<&Profile> = self
+                    .kept()
+                    .filter(|other| other.row.id != pass.row.id)
+                    .map(|other| &other.profile)
+                    .collect();
                 screen_among(&pass.flags, &pass.profile, &siblings, timing)
             })
             .collect();
@@ -349,7 +386,9 @@ impl PassEvidence {
         match self.row.verdict {
             Some(Verdict::SetAside) => Standing::SetAside,
             Some(Verdict::RunAgain) => Standing::RunAgain,
-            Some(Verdict::Keep) if self.flag_kinds().iter().all(|kind| saw.contains(*kind)) => Standing::Sound,
+            Some(Verdict::Keep) if self.flag_kinds().iter().all(|kind| saw.contains(*kind)) => {
+                Standing::Sound
+            }
             Some(Verdict::Keep | Verdict::Open) | None if self.flags.is_empty() => Standing::Sound,
             Some(Verdict::Keep | Verdict::Open) | None => Standing::Flagged,
         }
@@ -357,5 +396,6 @@ impl PassEvidence {
 }
 
 fn prior_of(body: &str) -> Result<NoisePrior, StoreError> {
-    serde_json::from_str(body).map_err(|e| StoreError::Other(format!("a noise prior that cannot be read: {e}")))
+    serde_json::from_str(body)
+        .map_err(|e| StoreError::Other(format!("a noise prior that cannot be read: {e}")))
 }

@@ -1,9 +1,13 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
+pub mod against;
 pub mod assign;
 pub mod bench_week;
 pub mod error;
 pub mod evidence;
+#[cfg(test)]
+pub(crate) mod made_up;
+pub mod noise_prior;
 pub mod once;
 pub mod passwords;
 pub mod people;
