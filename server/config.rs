@@ -79,8 +79,8 @@ impl Default for Limits {
             body_idle: Duration::from_secs(20),
             body_total: Duration::from_secs(60),
             body_bytes: 64 * 1024,
-            upload_total: Duration::from_secs(15 * 60),
-            upload_bytes: 512 * 1024 * 1024,
+            upload_total: Duration::from_secs(60 * 60),
+            upload_bytes: 2 * 1024 * 1024 * 1024,
             drain: Duration::from_secs(8),
         }
     }

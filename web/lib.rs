@@ -3,6 +3,7 @@
 pub mod assets;
 pub mod charts;
 pub mod format;
+pub mod logs;
 pub mod marks;
 pub mod pages;
 pub mod paths;

@@ -12,6 +12,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::store::Store;
 use crate::work::passwords::Passwords;
+use crate::work::take_in::TakeIn;
 
 /// What every handler can reach. Cheap to clone.
 #[derive(Clone, Debug)]
@@ -26,6 +27,8 @@ pub struct App {
     pub config: Arc<Config>,
     /// Hashes and checks passwords, few at once.
     pub passwords: Passwords,
+    /// Takes logs in, few at once.
+    pub take_in: TakeIn,
     /// True once the server is stopping: streams end then.
     pub stopping: watch::Receiver<bool>,
     addr: SocketAddr,
@@ -43,8 +46,10 @@ impl App {
         stopping: watch::Receiver<bool>,
     ) -> Self {
         let passwords = Passwords::new(config.passwords);
+        let take_in = TakeIn::new(store.clone());
         let (flashes, secrets) = Default::default();
-        Self { addr, store, clock, chance, config: Arc::new(config), passwords, stopping, flashes, secrets }
+        let config = Arc::new(config);
+        Self { addr, store, clock, chance, config, passwords, take_in, stopping, flashes, secrets }
     }
 
     /// The address that people type, without a slash at its end.

@@ -99,7 +99,7 @@ pub(super) async fn show(State(app): State<App>, mut request: Request, next: Nex
             tracing::error!(id = asked.id, path = asked.path, "internal error without a reason");
             None
         }
-        None => match bare(response.status(), &asked) {
+        None => match bare(response.status(), &asked, app.config.limits.upload_bytes) {
             Some(refusal) => Some(refusal),
             None => return response,
         },
@@ -186,7 +186,7 @@ fn written(frame: Frame, code: StatusCode, refusal: Option<Refusal>, id: &str) -
 }
 
 /// A refusal for a status that a layer or the router gave without words; none for all that is no error.
-fn bare(code: StatusCode, asked: &Asked) -> Option<Refusal> {
+fn bare(code: StatusCode, asked: &Asked, upload_bytes: usize) -> Option<Refusal> {
     if !(code.is_client_error() || code.is_server_error()) {
         return None;
     }
@@ -203,6 +203,9 @@ fn bare(code: StatusCode, asked: &Asked) -> Option<Refusal> {
             format!("'{}' does not take {}.", asked.path, asked.method),
             "Open the page that has the form, and send it from there.",
         ),
+        StatusCode::PAYLOAD_TOO_LARGE if asked.path.starts_with(&paths::upload("")) => {
+            super::upload::too_large("The log", upload_bytes)
+        }
         StatusCode::PAYLOAD_TOO_LARGE => too_large(),
         StatusCode::REQUEST_TIMEOUT => Refusal::new(
             Kind::TooSlow,

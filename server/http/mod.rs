@@ -21,6 +21,7 @@ mod server;
 pub mod session;
 mod sign_in;
 mod trace;
+mod upload;
 
 pub use app::App;
 pub use server::Server;

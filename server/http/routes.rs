@@ -6,7 +6,7 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::http::StatusCode;
 use axum::middleware;
-use axum::routing::{get, post};
+use axum::routing::{get, post, put};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::csrf::ConfigError;
@@ -16,7 +16,7 @@ use weighhouse_web::paths;
 
 use super::{
     App, assets, failures, front, headers, health, invitation, origin, panics, people, session, sign_in,
-    trace,
+    trace, upload,
 };
 use crate::config::Limits;
 
@@ -37,7 +37,7 @@ fn pages() -> Router<App> {
 
 /// What takes large bodies, as they come.
 fn uploads() -> Router<App> {
-    Router::new()
+    Router::new().route(paths::UPLOAD, put(upload::take))
 }
 
 /// What needs no session.

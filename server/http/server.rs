@@ -38,13 +38,17 @@ impl Server {
     /// Binds `config.listen` and serves `store` until [`Server::stop`]. Needs a Tokio runtime.
     ///
     /// # Errors
-    /// When the address cannot be bound.
+    /// When the address cannot be bound, or what broken uploads left cannot be cleared away.
     pub async fn start(config: Config, store: Store, clock: Clock, chance: Chance) -> std::io::Result<Self> {
         let listener = TcpListener::bind(config.listen).await?;
         let addr = listener.local_addr()?;
         let limits = config.limits;
         let (stop, stopping) = watch::channel(false);
         let app = App::new(config, addr, store, clock, chance, stopping.clone());
+        let left = app.take_in.sweep().await.map_err(std::io::Error::other)?;
+        if left > 0 {
+            tracing::info!(left, "cleared away what uploads had begun and not finished");
+        }
         let router = routes::all(app).map_err(std::io::Error::other)?;
         let task = tokio::spawn(accept(listener, router, limits, stopping));
         Ok(Self { addr, stop, task })

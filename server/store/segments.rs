@@ -5,7 +5,7 @@ use sqlx::types::Json;
 use weighhouse_measure::recording::{Kind, Problem, Recording};
 
 use super::audit::{LAYOUT, SEGMENT};
-use super::tracks::{PackedRecording, PackedTrack};
+use super::tracks::{FRAME, PackedRecording, PackedTrack, unpack};
 use super::words::{Word, kind_word};
 use super::{CaptureId, Db, LayoutId, PassId, PersonId, SegmentId, Store, StoreError, TrackId, Tx, hit};
 
@@ -255,6 +255,19 @@ pub async fn packed(db: &mut Db, id: SegmentId) -> Result<Option<PackedRecording
         tracks.push(PackedTrack { role: head.role, unit: head.unit, name: head.name, chunks });
     }
     Ok(Some(PackedRecording { kind: segment.kind, wall_start_ns: segment.wall_start_ns, tracks }))
+}
+
+/// Sum of the durations of a segment's frames, ns; 0 for companions.
+pub async fn frames_ns(db: &mut Db, id: SegmentId) -> Result<i64, StoreError> {
+    let chunks: Vec<Vec<u8>> = sqlx::query_scalar(
+        "SELECT k.body FROM track AS t JOIN track_chunk AS k ON k.track_id = t.id
+         WHERE t.segment_id = ? AND t.role = ?",
+    )
+    .bind(id)
+    .bind(FRAME)
+    .fetch_all(&mut *db)
+    .await?;
+    Ok(unpack::<i64>(&chunks)?.iter().sum())
 }
 
 /// A segment as a recording, unpacked off the async threads.

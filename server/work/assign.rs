@@ -61,7 +61,12 @@ async fn make(tx: &mut Tx<'_>, key: String, new: &NewPass, waiting: &mut Vec<Seg
 }
 
 /// Gives a pass a companion and places it as far as clocks allow.
-pub async fn pair(tx: &mut Tx<'_>, pass: PassId, frames: &SegmentRow, companion: &SegmentRow) -> Result<PlacedBy> {
+pub async fn pair(
+    tx: &mut Tx<'_>,
+    pass: PassId,
+    frames: &SegmentRow,
+    companion: &SegmentRow,
+) -> Result<PlacedBy> {
     let given = captures::by_id(tx, frames.capture_id).await?.and_then(|capture| capture.start_us);
     let (placing, by) = placing(frames.wall_start_ns, given, companion.wall_start_ns);
     companions::add(tx, pass, companion.id, placing, by).await?;
@@ -120,7 +125,9 @@ fn not_together(error: StoreError, file: &str) -> super::Error {
         StoreError::Conflict { kind: Conflict::Reference, .. } => Refusal::new(
             Sort::Invalid,
             "These do not belong together",
-            format!("For '{file}': the unit and the driver must be of the cell's part, the build of its scene."),
+            format!(
+                "For '{file}': the unit and the driver must be of the cell's part, the build of its scene."
+            ),
             "Choose them anew; a missing one is entered under Parts or Scenes.",
         )
         .into(),

@@ -17,5 +17,7 @@ pub mod rule;
 pub mod sign_in;
 mod spool;
 pub mod take_in;
+pub mod understood;
+pub mod upload;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

@@ -10,3 +10,4 @@ mod harness;
 mod limits;
 mod people;
 mod sign_in;
+mod upload;

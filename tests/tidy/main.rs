@@ -1,6 +1,11 @@
 //! The gate for habits that no compiler checks: documented files, small files, a guide that names real paths,
 //! pages that come as struct, template and sample.
-#![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may stop at the first surprise")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test may stop at the first surprise"
+)]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -51,7 +56,8 @@ fn sources() -> Vec<(String, String)> {
 
 #[test]
 fn each_file_says_what_it_is_for() {
-    let silent: Vec<_> = sources().into_iter().filter(|(_, text)| !text.starts_with("//! ")).map(|(n, _)| n).collect();
+    let silent: Vec<_> =
+        sources().into_iter().filter(|(_, text)| !text.starts_with("//! ")).map(|(n, _)| n).collect();
     assert!(silent.is_empty(), "begin each file with a `//!` sentence: {silent:?}");
 }
 
@@ -73,7 +79,10 @@ fn handlers_are_short() {
         let code: Vec<&str> = text.lines().take_while(|l| *l != "#[cfg(test)]").collect();
         let mut start = None;
         for (at, line) in code.iter().enumerate() {
-            if line.starts_with("pub async fn ") || line.starts_with("async fn ") || line.starts_with("pub(super) async fn ") {
+            if line.starts_with("pub async fn ")
+                || line.starts_with("async fn ")
+                || line.starts_with("pub(super) async fn ")
+            {
                 start = Some(at);
             }
             if *line == "}"

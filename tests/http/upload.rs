@@ -1,0 +1,179 @@
+//! Logs sent by a rig with its key or by a member.
+
+use std::fmt::Write as _;
+
+use reqwest::Method;
+use serde_json::Value;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::TcpStream;
+use weighhouse::store::captures;
+use weighhouse_web::paths;
+
+use crate::harness::{Answer, Client, House, answer};
+
+/// A log whose columns its own numbers prove.
+pub fn log(frames: u32, salt: u32) -> String {
+    let mut text = "elapsed (s),frame time (ms),power (W)\n".to_owned();
+    let mut at = 0.0;
+    for i in 0..frames {
+        let frame = 8.0 + f64::from((i + salt) % 7) * 0.25;
+        writeln!(text, "{at:.6},{frame:.3},{}", 250 + i % 9).unwrap();
+        at += frame / 1000.0;
+    }
+    text
+}
+
+async fn send(client: &Client, name: &str, bytes: impl Into<reqwest::Body>) -> Answer {
+    client.put(&paths::upload(name), bytes).await
+}
+
+async fn kept(house: &House) -> usize {
+    captures::newest(&mut *house.store.read().await.unwrap(), 99).await.unwrap().len()
+}
+
+fn text<'a>(json: &'a Value, name: &str) -> &'a str {
+    json[name].as_str().unwrap()
+}
+
+#[tokio::test]
+async fn a_member_and_a_rig_upload_and_are_told_what_was_understood() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let member = house.member(&owner).await;
+    let made = send(&member, "run 1.csv", log(2000, 0)).await;
+    assert_eq!(made.status, 201, "{}", made.body);
+    let json = made.json();
+    assert_eq!((text(&json, "outcome"), json["already"].as_bool()), ("read", Some(false)));
+    let says = text(&json, "says");
+    // 2000 frames of 8 to 9.5 ms.
+    assert!(says.starts_with("2000\u{a0}frames over 17.5"), "{says}");
+    assert!(says.contains("column 2 'frame time (ms)' frame time in ms"), "{says}");
+    assert_eq!(json["segments"][0]["rows"], 2000);
+
+    let rig = house.rig().await;
+    let bench = house.with_key(&owner, rig).await;
+    let twice = send(&bench, "same.csv", log(2000, 0)).await;
+    assert_eq!(twice.status, 200);
+    assert!(
+        text(&twice.json(), "says").starts_with("The same bytes are here already: one capture, kept once.")
+    );
+    assert_eq!(twice.json()["capture"], json["capture"]);
+    assert_eq!(send(&bench, "other.csv", log(2000, 1)).await.status, 201);
+    let row = captures::newest(&mut *house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
+    assert_eq!((row.rig_id, row.person_id, row.rig_key_id.is_some()), (Some(rig), None, true));
+    assert_eq!(kept(&house).await, 2);
+}
+
+#[tokio::test]
+async fn who_may_not_upload_is_told_so_and_nothing_is_kept() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let rig = house.rig().await;
+    let bench = house.with_key(&owner, rig).await;
+    let guest = house.guest(&owner).await;
+    assert_eq!(send(&house.anonymous(), "a.csv", log(300, 0)).await.status, 401);
+    assert_eq!(send(&guest, "a.csv", log(300, 0)).await.status, 403);
+    let wrong = Client { key: Some("no such key".to_owned()), ..house.anonymous() };
+    let refused = send(&wrong, "a.csv", log(300, 0)).await;
+    assert_eq!((refused.status, text(&refused.json(), "what")), (401, "Wrong key"));
+    let other_rig = bench.put(&format!("{}?rig=99", paths::upload("a.csv")), log(300, 0)).await;
+    assert_eq!(other_rig.status, 403);
+    let key = owner.get(&paths::api(&paths::people())).await.json()["keys"][0]["id"].as_i64().unwrap();
+    assert_eq!(owner.post(&paths::key_back(key), &[]).await.status, 303);
+    assert_eq!(send(&bench, "a.csv", log(300, 0)).await.status, 401);
+    let elsewhere = owner
+        .bare(Method::PUT, &paths::upload("a.csv"))
+        .header("origin", "https://evil.example")
+        .body(log(300, 0));
+    assert_eq!(answer(elsewhere).await.status, 403);
+    assert_eq!(kept(&house).await, 0);
+}
+
+#[tokio::test]
+async fn a_retry_under_its_key_gets_the_first_answer() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let put = async |bytes: String| {
+        let asked = owner.request(Method::PUT, &paths::upload("a.csv")).header("idempotency-key", "k1");
+        answer(asked.body(bytes)).await
+    };
+    let first = put(log(300, 0)).await;
+    let again = put(log(300, 0)).await;
+    assert_eq!((first.status, again.status), (201, 201));
+    assert_eq!(first.json(), again.json());
+    assert_eq!(put(log(300, 1)).await.status, 409);
+    assert_eq!(kept(&house).await, 1);
+}
+
+#[tokio::test]
+async fn a_start_is_kept_and_one_without_a_zone_is_refused() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let put = async |query: &str, salt| {
+        owner.put(&format!("{}?{query}", paths::upload("a.csv")), log(300, salt)).await
+    };
+    assert_eq!(put("start=2026-02-28T12%3A00%3A00%2B01%3A00", 0).await.status, 201);
+    let row = captures::newest(&mut *house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
+    assert_eq!(row.start_us, Some(1_772_276_400_000_000));
+    for (query, says) in [
+        ("start=2026-02-28T12%3A00", "does not say in which zone"),
+        ("start=noon", "'noon' is no moment"),
+        ("rig=9", "There is no rig 9"),
+        ("rig=alder", "'alder' is no number of a rig"),
+    ] {
+        let refused = put(query, 1).await;
+        assert_eq!(refused.status, 422, "{query}");
+        assert!(text(&refused.json(), "says").contains(says), "{}", refused.body);
+    }
+    assert_eq!(kept(&house).await, 1);
+}
+
+#[tokio::test]
+async fn an_upload_that_breaks_off_leaves_nothing_and_its_retry_is_whole() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let rig = house.rig().await;
+    let bench = house.with_key(&owner, rig).await;
+    let bytes = log(3000, 0);
+    let mut stream = TcpStream::connect(house.server.addr()).await.unwrap();
+    let head = format!(
+        "PUT {} HTTP/1.1\r\nHost: 127.0.0.1\r\nAuthorization: Bearer {}\r\nIdempotency-Key: k\r\nContent-Length: {}\r\n\r\n",
+        paths::upload("a.csv"),
+        bench.key.as_deref().unwrap(),
+        bytes.len()
+    );
+    stream.write_all(head.as_bytes()).await.unwrap();
+    stream.write_all(&bytes.as_bytes()[..bytes.len() / 2]).await.unwrap();
+    stream.shutdown().await.unwrap();
+    // The server sees the end before the body is whole and hangs up.
+    let mut rest = Vec::new();
+    stream.read_to_end(&mut rest).await.unwrap();
+    assert!(!String::from_utf8_lossy(&rest).contains(" 201 "));
+    let mut db = house.store.read().await.unwrap();
+    assert_eq!(captures::staged(&mut db).await.unwrap(), []);
+    drop(db);
+    assert_eq!(kept(&house).await, 0);
+    let asked = bench.request(Method::PUT, &paths::upload("a.csv")).header("idempotency-key", "k");
+    assert_eq!(answer(asked.body(bytes)).await.status, 201);
+    assert_eq!(kept(&house).await, 1);
+}
+
+#[tokio::test]
+async fn too_many_bytes_are_refused_whether_or_not_their_number_is_said() {
+    let house = House::start_with(|config| config.limits.upload_bytes = 10_000).await;
+    let owner = house.owner().await;
+    let told = send(&owner, "a.csv", log(2000, 0)).await;
+    assert_eq!(told.status, 413);
+    let pieces = log(2000, 0)
+        .into_bytes()
+        .chunks(1000)
+        .map(|c| Ok::<_, std::io::Error>(c.to_vec()))
+        .collect::<Vec<_>>();
+    let untold = send(&owner, "a.csv", reqwest::Body::wrap_stream(futures_util::stream::iter(pieces))).await;
+    assert_eq!(untold.status, 413);
+    for json in [told.json(), untold.json()] {
+        assert!(text(&json, "says").contains("more than the 10"), "{json}");
+        assert!(text(&json, "mend").contains("gzip"));
+    }
+    assert_eq!(kept(&house).await, 0);
+}
