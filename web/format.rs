@@ -242,6 +242,22 @@ pub fn plural(n: u64, one: &str, many: &str) -> String {
     format!("{}{SPACE}{}", count(n), if n == 1 { one } else { many })
 }
 
+/// A whole number that a person entered, with its unit: `500 W`; an en dash when there is none.
+pub fn whole(n: Option<i64>, unit: &str) -> String {
+    n.map_or_else(|| NOTHING.to_owned(), |n| text_in(&signed_digits(&n.to_string()), unit))
+}
+
+/// An offset with its sign and unit: `+1500 MHz`; plain 0 without them.
+pub fn offset(n: i64, unit: &str) -> String {
+    let sign = if n > 0 { "+" } else { "" };
+    if n == 0 { "0".to_owned() } else { format!("{sign}{}", whole(Some(n), unit)) }
+}
+
+/// Decimal text as it is kept, with its unit: `2.5 to 60 s`.
+pub fn text_in(text: &str, unit: &str) -> String {
+    format!("{text}{SPACE}{unit}")
+}
+
 /// Money as the decimal text it is stored as, with its currency: `1 450.00 EUR`. Digits are never rounded.
 pub fn money(decimal: &str, currency: &str) -> String {
     let well_formed = !decimal.is_empty()
@@ -465,5 +481,15 @@ mod tests {
         }
         assert_eq!(ago(now, now), "just now");
         assert_eq!(spaced(&ago(now - SignedDuration::from_mins(12), now)), "12 min ago");
+    }
+
+    #[test]
+    fn entered_numbers_keep_their_digits() {
+        assert_eq!(spaced(&whole(Some(24_576), "MiB")), "24 576 MiB");
+        assert_eq!(whole(None, "W"), NOTHING);
+        assert_eq!(spaced(&offset(1500, "MHz")), "+1500 MHz");
+        assert_eq!(spaced(&offset(-50, "mV")), "−50 mV");
+        assert_eq!(offset(0, "mV"), "0");
+        assert_eq!(spaced(&text_in("2.5 to 60", "s")), "2.5 to 60 s");
     }
 }

@@ -116,16 +116,44 @@ routes! {
     LAYOUT = "/captures/{capture}/layout" => layout(capture: i64);
     /// Rigs. POST makes one.
     RIGS = "/rigs" => rigs();
-    /// One rig and its dated bases.
+    /// One rig and its dated bases. POST changes it.
     RIG = "/rigs/{rig}" => rig(rig: i64);
+    /// POST adds a base.
+    BASES = "/rigs/{rig}/bases" => bases(rig: i64);
+    /// A rig's page with this base to change. POST changes it.
+    BASE = "/bases/{base}" => base(base: i64);
     /// Parts. POST makes one.
     PARTS = "/parts" => parts();
-    /// One part: units, drivers, prices, tunings.
+    /// One part: units, drivers, prices, tunings. POST changes it.
     PART = "/parts/{part}" => part(part: i64);
-    /// Scenes and settings. POST makes one.
+    /// POST adds a unit.
+    UNITS = "/parts/{part}/units" => units(part: i64);
+    /// A part's page with this unit to change. POST changes it.
+    UNIT = "/units/{unit}" => unit(unit: i64);
+    /// POST adds a driver.
+    DRIVERS = "/parts/{part}/drivers" => drivers(part: i64);
+    /// A part's page with this driver to change. POST changes it.
+    DRIVER = "/drivers/{driver}" => driver(driver: i64);
+    /// POST adds a price.
+    PRICES = "/parts/{part}/prices" => prices(part: i64);
+    /// A part's page with this price to change. POST changes it.
+    PRICE = "/prices/{price}" => price(price: i64);
+    /// POST adds a tuning.
+    TUNINGS = "/parts/{part}/tunings" => tunings(part: i64);
+    /// A part's page with this tuning to change. POST changes it.
+    TUNING = "/tunings/{tuning}" => tuning(tuning: i64);
+    /// Scenes and settings. POST makes a scene.
     SCENES = "/scenes" => scenes();
-    /// One scene and its builds.
+    /// One scene and its builds. POST changes it.
     SCENE = "/scenes/{scene}" => scene(scene: i64);
+    /// POST adds a build.
+    BUILDS = "/scenes/{scene}/builds" => builds(scene: i64);
+    /// A scene's page with this build to change. POST changes it.
+    BUILD = "/builds/{build}" => build(build: i64);
+    /// POST makes a setting.
+    SETTINGS = "/settings" => settings();
+    /// The page of scenes with this setting to change. POST changes it.
+    SETTING = "/settings/{setting}" => setting(setting: i64);
     /// Accounts, rig keys, invitations, audit trail.
     PEOPLE = "/people" => people();
     /// POST another role, or whether a person may sign in.

@@ -19,6 +19,14 @@ use super::{
     trace, upload,
 };
 use crate::config::Limits;
+use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
+use crate::store::registers::rigs::{RigBaseFields, RigFields};
+use crate::store::registers::scenes::{BuildFields, SceneFields};
+use crate::store::registers::settings::SettingFields;
+use crate::work::registers::parts::NewPart;
+use crate::work::registers::rigs::NewRig;
+use crate::work::registers::scenes::NewScene;
+use crate::work::registers::tunings::TypedTuning;
 
 /// Pages; each is also served as JSON under `/api/v1`, by the same handler.
 fn pages() -> Router<App> {
@@ -33,6 +41,33 @@ fn pages() -> Router<App> {
         .route(paths::INVITATION_BACK, post(people::take_back))
         .route(paths::KEYS, post(people::make_key))
         .route(paths::KEY_BACK, post(people::revoke_key))
+        .merge(registers())
+}
+
+/// The team's registers: what is listed, shown, added and changed is the type.
+fn registers() -> Router<App> {
+    use super::registers::{add, edit, list, show};
+    Router::new()
+        .route(paths::RIGS, get(list::<NewRig>).post(add::<NewRig>))
+        .route(paths::RIG, get(show::<RigFields>).post(edit::<RigFields>))
+        .route(paths::BASES, post(add::<RigBaseFields>))
+        .route(paths::BASE, get(show::<RigBaseFields>).post(edit::<RigBaseFields>))
+        .route(paths::PARTS, get(list::<NewPart>).post(add::<NewPart>))
+        .route(paths::PART, get(show::<PartFields>).post(edit::<PartFields>))
+        .route(paths::UNITS, post(add::<UnitFields>))
+        .route(paths::UNIT, get(show::<UnitFields>).post(edit::<UnitFields>))
+        .route(paths::DRIVERS, post(add::<DriverFields>))
+        .route(paths::DRIVER, get(show::<DriverFields>).post(edit::<DriverFields>))
+        .route(paths::PRICES, post(add::<PriceFields>))
+        .route(paths::PRICE, get(show::<PriceFields>).post(edit::<PriceFields>))
+        .route(paths::TUNINGS, post(add::<TypedTuning>))
+        .route(paths::TUNING, get(show::<TypedTuning>).post(edit::<TypedTuning>))
+        .route(paths::SCENES, get(list::<NewScene>).post(add::<NewScene>))
+        .route(paths::SCENE, get(show::<SceneFields>).post(edit::<SceneFields>))
+        .route(paths::BUILDS, post(add::<BuildFields>))
+        .route(paths::BUILD, get(show::<BuildFields>).post(edit::<BuildFields>))
+        .route(paths::SETTINGS, post(add::<SettingFields>))
+        .route(paths::SETTING, get(show::<SettingFields>).post(edit::<SettingFields>))
 }
 
 /// What takes large bodies, as they come.

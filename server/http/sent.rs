@@ -38,6 +38,11 @@ impl Sent {
         self.pairs.iter().find(|(n, _)| n == name).map_or("", |(_, text)| text)
     }
 
+    /// Everything, for showing a refused form again.
+    pub fn pairs(&self) -> &[(String, String)] {
+        &self.pairs
+    }
+
     /// All texts of this name: ticked boxes, lists.
     pub fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
         self.pairs.iter().filter(move |(n, _)| n == name).map(|(_, text)| text.trim())

@@ -19,5 +19,6 @@ mod spool;
 pub mod take_in;
 pub mod understood;
 pub mod upload;
+pub mod registers;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

@@ -1,19 +1,27 @@
 //! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
 
+pub mod form;
 mod frame;
 mod invitation;
+pub mod parts;
 mod pattern;
 mod people;
 mod pieces;
 mod refusal;
+pub mod rigs;
+pub mod scenes;
 mod sign_in;
 
+pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use invitation::Invitation;
+pub use parts::{Part, Parts};
 pub use pattern::Pattern;
 pub use people::{Invited, Key, People, Person, Secret, Step};
 pub use pieces::{NewPiece, Pieces, Progress};
 pub use refusal::Refusal;
+pub use rigs::{Rig, Rigs};
+pub use scenes::{Scene, Scenes};
 pub use sign_in::SignIn;
 
 /// A page: its fields are what its template and its JSON twin show.
@@ -41,10 +49,16 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     }
     let mut out = Vec::new();
     of::<Invitation>("invitation", &mut out)?;
+    of::<Part>("part", &mut out)?;
+    of::<Parts>("part_list", &mut out)?;
     of::<Pattern>("pattern", &mut out)?;
     of::<People>("people", &mut out)?;
     of::<Pieces>("pieces", &mut out)?;
     of::<Refusal>("refusal", &mut out)?;
+    of::<Rig>("rig", &mut out)?;
+    of::<Rigs>("rigs", &mut out)?;
+    of::<Scene>("scene", &mut out)?;
+    of::<Scenes>("scenes", &mut out)?;
     of::<SignIn>("sign_in", &mut out)?;
     Ok(out)
 }
@@ -127,7 +141,7 @@ mod tests {
             for literal in ["href=\"/", "action=\"/", "src=\"/", "href='/", "action='/"] {
                 assert!(!text.contains(literal), "{name}: {literal}");
             }
-            assert!(["frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()), "{name}");
+            assert!(["form", "frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()), "{name}");
         }
     }
 

@@ -264,13 +264,15 @@ mod tests {
         };
         let (good, bad) = (price("1790.00"), price("1 790"));
         let by = Actor::Person(team.person);
-        store.write(by, async move |tx| parts::add_price(tx, &good).await).await.unwrap();
+        let kept = good.clone();
+        let id = store.write(by, async move |tx| parts::add_price(tx, &kept).await).await.unwrap();
+        let list = parts::PriceFields { kind: parts::PriceKind::List, ..good };
+        store.write(by, async move |tx| parts::edit_price(tx, id, 1, &list).await).await.unwrap();
         let refused = store.write(by, async move |tx| parts::add_price(tx, &bad).await).await;
         assert!(matches!(refused, Err(StoreError::Conflict { kind: Conflict::Check, .. })));
-        assert_eq!(
-            parts::prices(&mut store.read().await.unwrap()).await.unwrap()[0].fields.amount,
-            "1790.00"
-        );
+        let prices = parts::prices(&mut store.read().await.unwrap()).await.unwrap();
+        assert_eq!((prices[0].fields.amount.as_str(), prices[0].version), ("1790.00", 2));
+        assert_eq!(prices[0].fields.kind, parts::PriceKind::List);
     }
 
     #[tokio::test]

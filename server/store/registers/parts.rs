@@ -331,3 +331,28 @@ pub async fn add_price(tx: &mut Tx<'_>, f: &PriceFields) -> Result<PriceId, Stor
     tx.record("add", &PRICE, id).await?;
     Ok(id)
 }
+
+/// Changes a price; it stays with its part.
+pub async fn edit_price(
+    tx: &mut Tx<'_>,
+    id: PriceId,
+    version: i64,
+    f: &PriceFields,
+) -> Result<(), StoreError> {
+    let done = sqlx::query(
+        "UPDATE price SET amount = ?, currency = ?, kind = ?, country = ?, source = ?, dated_us = ?,
+                version = version + 1 WHERE id = ? AND version = ?",
+    )
+    .bind(&f.amount)
+    .bind(&f.currency)
+    .bind(f.kind)
+    .bind(&f.country)
+    .bind(&f.source)
+    .bind(f.dated_us)
+    .bind(id)
+    .bind(version)
+    .execute(&mut **tx)
+    .await?;
+    hit(&done)?;
+    tx.record("edit", &PRICE, id).await
+}

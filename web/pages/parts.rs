@@ -1,0 +1,425 @@
+//! Parts: all of them, and one with its units, drivers, prices and tunings.
+
+use askama::Template;
+use jiff::Timestamp;
+use serde::Serialize;
+
+use super::{Filled, Form, Frame, How, Page, Sending};
+use crate::{format, paths};
+
+/// All parts and the form for another one.
+#[derive(Template, Serialize)]
+#[template(path = "part_list.html")]
+pub struct Parts {
+    #[serde(skip)]
+    /// Around the page.
+    pub frame: Frame,
+    /// By maker and model.
+    pub parts: Vec<PartEntry>,
+    /// The form for another one.
+    #[serde(skip)]
+    pub new: Form,
+}
+
+/// One part.
+#[derive(Template, Serialize)]
+#[template(path = "part.html")]
+pub struct Part {
+    #[serde(skip)]
+    /// Around the page.
+    pub frame: Frame,
+    /// The part.
+    pub part: PartEntry,
+    /// Its forms: each adds another one, or changes the one that was asked for.
+    #[serde(skip)]
+    pub forms: PartForms,
+}
+
+/// Forms on the page of a part.
+#[derive(Clone, Debug)]
+pub struct PartForms {
+    /// For a unit.
+    pub unit: Form,
+    /// For a driver.
+    pub driver: Form,
+    /// For a tuning.
+    pub tuning: Form,
+    /// For a price.
+    pub price: Form,
+    /// For the part itself.
+    pub edit: Form,
+}
+
+/// A part with all that belongs to it.
+#[derive(Clone, Debug, Serialize)]
+pub struct PartEntry {
+    /// Row id.
+    pub id: i64,
+    /// Who makes it.
+    pub maker: String,
+    /// Model.
+    pub model: String,
+    /// `card`, `processor` or `device`.
+    pub kind: String,
+    /// The maker's rated power limit, watts.
+    pub rated_power_w: Option<i64>,
+    /// Its own memory, MiB.
+    pub memory_mib: Option<i64>,
+    /// Anything else.
+    pub note: String,
+    /// Samples in hand.
+    pub units: Vec<Unit>,
+    /// Newest first.
+    pub drivers: Vec<Driver>,
+    /// 'stock' first.
+    pub tunings: Vec<Tuning>,
+    /// Newest first.
+    pub prices: Vec<Price>,
+    /// For stale forms.
+    pub version: i64,
+}
+
+/// A sample in hand.
+#[derive(Clone, Debug, Serialize)]
+pub struct Unit {
+    /// Row id.
+    pub id: i64,
+    /// What it is called.
+    pub label: String,
+    /// Serial number.
+    pub serial: String,
+    /// `bought` or `lent`.
+    pub origin: String,
+    /// Position of its firmware switch.
+    pub firmware: String,
+    /// For stale forms.
+    pub version: i64,
+}
+
+/// A dated driver.
+#[derive(Clone, Debug, Serialize)]
+pub struct Driver {
+    /// Row id.
+    pub id: i64,
+    /// Name or number.
+    pub name: String,
+    /// When it came out.
+    pub dated: Timestamp,
+    /// For stale forms.
+    pub version: i64,
+}
+
+/// How the part is run.
+#[derive(Clone, Debug, Serialize)]
+pub struct Tuning {
+    /// Row id.
+    pub id: i64,
+    /// Name.
+    pub name: String,
+    /// Power limit, watts; none: the part's own.
+    pub power_limit_w: Option<i64>,
+    /// Offset of the core clock, MHz.
+    pub core_offset_mhz: i64,
+    /// Offset of the memory clock, MHz.
+    pub memory_offset_mhz: i64,
+    /// Offset of the voltage, mV.
+    pub voltage_offset_mv: i64,
+    /// In what it is past the maker's rated limits; empty: within them.
+    pub past_limits: Vec<String>,
+    /// Who read the cautions.
+    pub cautions_read_by: Option<String>,
+    /// Whether it is the part as its maker runs it, which is not changed.
+    pub stock: bool,
+    /// For stale forms.
+    pub version: i64,
+}
+
+/// A dated price.
+#[derive(Clone, Debug, Serialize)]
+pub struct Price {
+    /// Row id.
+    pub id: i64,
+    /// Decimal text.
+    pub amount: String,
+    /// Three letters.
+    pub currency: String,
+    /// `list` or `street`.
+    pub kind: String,
+    /// Where.
+    pub country: String,
+    /// Who says so.
+    pub source: String,
+    /// When.
+    pub dated: Timestamp,
+    /// For stale forms.
+    pub version: i64,
+}
+
+impl PartEntry {
+    fn name(&self) -> String {
+        format!("{} {}", self.maker, self.model)
+    }
+
+    fn rated(&self) -> String {
+        format::whole(self.rated_power_w, "W")
+    }
+
+    fn memory(&self) -> String {
+        format::whole(self.memory_mib, "MiB")
+    }
+
+    fn newest_price(&self) -> String {
+        self.prices.first().map_or_else(|| format::NOTHING.to_owned(), Price::shown)
+    }
+
+    fn newest_driver(&self) -> String {
+        self.drivers.first().map_or_else(|| format::NOTHING.to_owned(), |driver| driver.name.clone())
+    }
+
+    /// What passes of this part still need, in words; empty: nothing.
+    fn wants(&self) -> String {
+        match (self.units.is_empty(), self.drivers.is_empty()) {
+            (true, true) => "needs a unit and a driver",
+            (true, false) => "needs a unit",
+            (false, true) => "needs a driver",
+            (false, false) => "",
+        }
+        .to_owned()
+    }
+
+    fn past(&self) -> impl Iterator<Item = &Tuning> {
+        self.tunings.iter().filter(|tuning| !tuning.past_limits.is_empty())
+    }
+}
+
+impl Driver {
+    fn since(&self) -> String {
+        format::day(self.dated, "UTC")
+    }
+}
+
+impl Tuning {
+    fn limit(&self) -> String {
+        self.power_limit_w.map_or_else(|| "the part's own".to_owned(), |watts| format::whole(Some(watts), "W"))
+    }
+
+    fn offsets(&self) -> [String; 3] {
+        [
+            format::offset(self.core_offset_mhz, "MHz"),
+            format::offset(self.memory_offset_mhz, "MHz"),
+            format::offset(self.voltage_offset_mv, "mV"),
+        ]
+    }
+
+    /// How it stands to the maker's limits, in words.
+    fn limits(&self) -> String {
+        if self.past_limits.is_empty() {
+            return "within".to_owned();
+        }
+        let read = self.cautions_read_by.as_deref();
+        let read = read.map_or_else(|| "cautions not read".to_owned(), |name| format!("cautions read by {name}"));
+        format!("past: {}; {read}", self.past_limits.join(", "))
+    }
+}
+
+impl Price {
+    fn shown(&self) -> String {
+        format::money(&self.amount, &self.currency)
+    }
+
+    fn since(&self) -> String {
+        format::day(self.dated, "UTC")
+    }
+}
+
+const KINDS: [(&str, &str); 3] =
+    [("card", "card in a rig"), ("processor", "processor on a platform"), ("device", "whole device")];
+
+fn ask_part(form: Form) -> Form {
+    form.line("maker", "Maker", "")
+        .required()
+        .line("model", "Model", "")
+        .required()
+        .ask("kind", "Kind", "", How::OneOf(KINDS.to_vec()))
+        .ask("rated_power_w", "Rated power limit, W", "The maker's; tunings past it show cautions", How::Whole)
+        .ask("memory_mib", "Memory, MiB", "Its own; 16 GiB is 16384", How::Whole)
+}
+
+/// The form for a new part with its first unit and driver.
+pub fn new_part(once: String, filled: &Filled) -> Form {
+    ask_part(Form::new("new-part", "part", paths::parts(), Sending::Add { once }))
+        .line("unit", "Unit in hand", "What the sample is called")
+        .line("driver", "Driver", "Its name or number; may come later")
+        .ask("driver_dated", "Driver came out on", "", How::Day)
+        .line("note", "Note", "")
+        .filled(filled)
+}
+
+/// The form for the part itself.
+pub fn edit_part(id: i64, version: i64, filled: &Filled) -> Form {
+    ask_part(Form::new("part", "part", paths::part(id), Sending::Edit { version, back: None }))
+        .line("note", "Note", "")
+        .filled(filled)
+}
+
+/// The form for a unit.
+pub fn unit(action: String, sending: Sending, filled: &Filled) -> Form {
+    Form::new("unit", "unit", action, sending)
+        .line("label", "Label", "What the sample is called")
+        .required()
+        .line("serial", "Serial number", "")
+        .ask("origin", "Came", "Lent ones are said in the pack", How::OneOf(vec![("bought", "bought"), ("lent", "lent")]))
+        .line("firmware", "Firmware switch", "Its position")
+        .filled(filled)
+}
+
+/// The form for a driver.
+pub fn driver(action: String, sending: Sending, filled: &Filled) -> Form {
+    Form::new("driver", "driver", action, sending)
+        .line("name", "Name or number", "")
+        .required()
+        .ask("dated", "Came out on", "", How::Day)
+        .required()
+        .filled(filled)
+}
+
+/// The form for a price.
+pub fn price(action: String, sending: Sending, filled: &Filled) -> Form {
+    Form::new("price", "price", action, sending)
+        .line("amount", "Amount", "Digits with a point, such as 1450.00; kept as written")
+        .required()
+        .line("currency", "Currency", "Three letters, such as EUR; never converted")
+        .required()
+        .ask("kind", "Kind", "", How::OneOf(vec![("street", "street: what shops ask"), ("list", "list: the maker's")]))
+        .ask("dated", "Seen on", "", How::Day)
+        .required()
+        .line("country", "Country", "")
+        .line("source", "Source", "Who says so")
+        .filled(filled)
+}
+
+/// The form for a tuning. `caution`: its cautions are shown before it is saved, with a tick that they were read.
+pub fn tuning(action: String, sending: Sending, filled: &Filled, caution: Option<String>) -> Form {
+    let form = Form::new("tuning", "tuning", action, sending)
+        .line("name", "Name", "Such as 'limit 300 W'")
+        .required()
+        .ask("power_limit_w", "Power limit, W", "Empty: the part's own", How::Whole)
+        .ask("core_offset_mhz", "Core clock offset, MHz", "", How::Whole)
+        .ask("memory_offset_mhz", "Memory clock offset, MHz", "", How::Whole)
+        .ask("voltage_offset_mv", "Voltage offset, mV", "Below zero: less voltage", How::Whole);
+    let form = match &caution {
+        Some(_) => form.ask("cautions_read", "I have read this", "", How::Tick),
+        None => form,
+    };
+    Form { caution, ..form.filled(filled) }
+}
+
+impl Page for Parts {
+    fn title(&self) -> String {
+        "Parts".to_owned()
+    }
+
+    fn samples() -> Vec<Self> {
+        let page = |role, parts| Parts {
+            frame: Frame::signed_in("Maren Oake", role, "Parts"),
+            parts,
+            new: new_part("k1".into(), &Filled::default()),
+        };
+        let error = ("rated_power_w".to_owned(), "'lots' is not a whole number of watts from 1 to 5000.".to_owned());
+        let texts = vec![("rated_power_w".to_owned(), "lots".to_owned())];
+        let refused = Filled { texts, errors: vec![error], focus: true };
+        let bare = PartEntry { units: vec![], drivers: vec![], prices: vec![], rated_power_w: None, ..sample() };
+        vec![
+            page("owner", vec![]),
+            page("member", vec![sample(), bare]),
+            page("guest", vec![]),
+            Parts { new: new_part("k1".into(), &refused), ..page("owner", vec![]) },
+        ]
+    }
+}
+
+fn sample() -> PartEntry {
+    let dated = Timestamp::from_second(1_772_366_400).unwrap_or_default();
+    let stock = Tuning {
+        id: 1,
+        name: "stock".into(),
+        power_limit_w: None,
+        core_offset_mhz: 0,
+        memory_offset_mhz: 0,
+        voltage_offset_mv: 0,
+        past_limits: vec![],
+        cautions_read_by: None,
+        stock: true,
+        version: 1,
+    };
+    let past = Tuning {
+        id: 2,
+        name: "limit 560 W".into(),
+        power_limit_w: Some(560),
+        memory_offset_mhz: 1500,
+        voltage_offset_mv: -50,
+        past_limits: vec!["a power limit of 560 W, rated at 500 W".into(), "memory clock +1500 MHz".into()],
+        cautions_read_by: Some("Maren Oake".into()),
+        stock: false,
+        ..stock.clone()
+    };
+    PartEntry {
+        id: 1,
+        maker: "Tarnwick".into(),
+        model: "Curlew".into(),
+        kind: "card".into(),
+        rated_power_w: Some(500),
+        memory_mib: Some(24_576),
+        note: String::new(),
+        units: vec![Unit {
+            id: 1,
+            label: "A".into(),
+            serial: "TW-0117".into(),
+            origin: "lent".into(),
+            firmware: "quiet".into(),
+            version: 1,
+        }],
+        drivers: vec![Driver { id: 1, name: "501.2".into(), dated, version: 1 }],
+        tunings: vec![stock, past],
+        prices: vec![Price {
+            id: 1,
+            amount: "1790.00".into(),
+            currency: "EUR".into(),
+            kind: "list".into(),
+            country: "Germany".into(),
+            source: "the maker's sheet".into(),
+            dated,
+            version: 1,
+        }],
+        version: 1,
+    }
+}
+
+impl Page for Part {
+    fn title(&self) -> String {
+        self.part.name()
+    }
+
+    fn samples() -> Vec<Self> {
+        let none = Filled::default();
+        let add = || Sending::Add { once: "k1".into() };
+        let forms = || PartForms {
+            unit: unit(paths::units(1), add(), &none),
+            driver: driver(paths::drivers(1), add(), &none),
+            tuning: tuning(paths::tunings(1), add(), &none, None),
+            price: price(paths::prices(1), add(), &none),
+            edit: edit_part(1, 1, &none),
+        };
+        let page = |role, part| Part { frame: Frame::signed_in("Maren Oake", role, "Parts"), part, forms: forms() };
+        let bare = PartEntry { units: vec![], drivers: vec![], prices: vec![], note: "Due on Friday".into(), ..sample() };
+        let error = ("cautions_read".to_owned(), "Read the cautions and tick 'I have read this'.".to_owned());
+        let unread = Filled { texts: Vec::new(), errors: vec![error], focus: true };
+        let unread = tuning(paths::tunings(1), add(), &unread, Some("limit 560 W".into()));
+        vec![
+            page("owner", sample()),
+            page("guest", sample()),
+            page("owner", bare),
+            Part { forms: PartForms { tuning: unread, ..forms() }, ..page("member", sample()) },
+        ]
+    }
+}
