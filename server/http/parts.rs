@@ -1,7 +1,7 @@
 //! Parts with their units, drivers, tunings and prices.
 
 use weighhouse_web::pages::parts::{self as pages, Driver, PartEntry, PartForms, Price, Tuning, Unit};
-use weighhouse_web::pages::{Form, Part, Parts};
+use weighhouse_web::pages::{Form, Frame, Part, Parts};
 use weighhouse_web::paths;
 
 use super::App;
@@ -27,10 +27,11 @@ impl Kind for NewPart {
     fn under(_: Top) {}
 
     async fn page(app: &App, who: &SignedIn, (): (), open: &Open) -> Result<Parts> {
+        let frame = who.frame(HERE);
         let parts = parts::all(&app.store).await?;
         let usual = vec![("unit", "A".to_owned()), ("driver_dated", day_of(app.clock.now_us()))];
-        let new = pages::new_part(who.once()?, &open.filled(Self::THING, usual));
-        Ok(Parts { frame: who.frame(HERE), parts: parts.into_iter().map(entry).collect(), new })
+        let new = pages::new_part(frame.once.clone(), &open.filled(Self::THING, usual));
+        Ok(Parts { frame, parts: parts.into_iter().map(entry).collect(), new })
     }
 
     fn place((): (), id: i64) -> String {
@@ -95,50 +96,47 @@ of_a_part! {
 
 /// The page of one part.
 async fn page(app: &App, who: &SignedIn, id: PartId, open: &Open) -> Result<Part> {
+    let frame = who.frame(HERE);
     let parts = parts::all(&app.store).await?;
     let newest = parts.iter().flat_map(|found| &found.prices).max_by_key(|price| price.id);
     let currency = newest.map_or("EUR", |price| &price.fields.currency).to_owned();
     let found = parts.into_iter().find(|found| found.part.id == id);
     let found = found.ok_or_else(|| Refusal::missing(PartFields::THING, id))?;
-    let forms = forms(who, &found, open, day_of(app.clock.now_us()), currency)?;
-    Ok(Part { frame: who.frame(HERE), part: entry(found), forms })
+    let forms = forms(&frame, &found, open, day_of(app.clock.now_us()), currency);
+    Ok(Part { frame, part: entry(found), forms })
 }
 
-fn forms(who: &SignedIn, of: &PartWithAll, open: &Open, today: String, currency: String) -> Result<PartForms> {
+fn forms(frame: &Frame, of: &PartWithAll, open: &Open, today: String, currency: String) -> PartForms {
     let id = of.part.id.0;
-    let form = |thing, add: fn(i64) -> String, edit| open.sends(who, thing, add(id), edit, paths::part(id));
+    let form = |thing, add: fn(i64) -> String, edit| open.sends(frame, thing, add(id), edit, paths::part(id));
     let (unit, driver, price) = (UnitFields::THING, DriverFields::THING, PriceFields::THING);
-    let (unit_to, unit_does) = form(unit, paths::units, paths::unit)?;
-    let (driver_to, driver_does) = form(driver, paths::drivers, paths::driver)?;
-    let (price_to, price_does) = form(price, paths::prices, paths::price)?;
+    let (unit_to, unit_does) = form(unit, paths::units, paths::unit);
+    let (driver_to, driver_does) = form(driver, paths::drivers, paths::driver);
+    let (price_to, price_does) = form(price, paths::prices, paths::price);
     let own = open.filled_own(PartFields::THING, of.part.fields.texts());
     let usual_price = vec![("currency", currency), ("dated", today.clone())];
-    Ok(PartForms {
+    PartForms {
         unit: pages::unit(unit_to, unit_does, &open.filled(unit, Vec::new())),
         driver: pages::driver(driver_to, driver_does, &open.filled(driver, vec![("dated", today)])),
-        tuning: tuning_form(who, of, open)?,
+        tuning: tuning_form(frame, of, open),
         price: pages::price(price_to, price_does, &open.filled(price, usual_price)),
         edit: pages::edit_part(id, of.part.version, &own),
-    })
+    }
 }
 
 /// The form for a tuning, with the cautions where what is open is past the maker's limits.
-fn tuning_form(who: &SignedIn, of: &PartWithAll, open: &Open) -> Result<Form> {
+fn tuning_form(frame: &Frame, of: &PartWithAll, open: &Open) -> Form {
     let id = of.part.id.0;
     let thing = TypedTuning::THING;
-    let (to, does) = open.sends(who, thing, paths::tunings(id), paths::tuning, paths::part(id))?;
+    let (to, does) = open.sends(frame, thing, paths::tunings(id), paths::tuning, paths::part(id));
     let rated_w = of.part.fields.rated_power_w;
     let past = of
         .tunings
         .iter()
         .any(|(row, _)| open.row() == Some(row.id.0) && !past_limits(&row.fields, rated_w).is_empty());
     let caution = open.is(thing) && (past || open.mentions("cautions_read"));
-    Ok(pages::tuning(
-        to,
-        does,
-        &open.filled(thing, Vec::new()),
-        caution.then(|| "this tuning".to_owned()),
-    ))
+    let about = caution.then(|| "this tuning".to_owned());
+    pages::tuning(to, does, &open.filled(thing, Vec::new()), about)
 }
 
 fn entry(of: PartWithAll) -> PartEntry {

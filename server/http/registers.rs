@@ -6,7 +6,7 @@ use axum::extract::{FromRequestParts, State};
 use axum::http::request::Parts;
 use axum::response::Response;
 use jiff::Timestamp;
-use weighhouse_web::pages::{Filled, Page, Sending};
+use weighhouse_web::pages::{Filled, Frame, Page, Sending};
 
 use super::App;
 use super::resources::{Of, Resource};
@@ -110,15 +110,15 @@ impl Open {
     /// Where the form for `thing` posts to and what that does: it adds by `add`, or changes the open row by `edit`.
     pub(super) fn sends(
         &self,
-        who: &SignedIn,
+        frame: &Frame,
         thing: &str,
         add: String,
         edit: fn(i64) -> String,
         back: String,
-    ) -> Result<(String, Sending)> {
+    ) -> (String, Sending) {
         match self.row.filter(|_| self.is(thing)) {
-            Some((id, version)) => Ok((edit(id), Sending::Edit { version, back: Some(back) })),
-            None => Ok((add, Sending::Add { once: who.once()? })),
+            Some((id, version)) => (edit(id), Sending::Edit { version, back: Some(back) }),
+            None => (add, Sending::Add { once: frame.once.clone() }),
         }
     }
 }

@@ -25,11 +25,12 @@ impl Kind for NewRig {
     fn under(_: Top) {}
 
     async fn page(app: &App, who: &SignedIn, (): (), open: &Open) -> Result<Rigs> {
+        let frame = who.frame(HERE);
         let rigs = rigs::all(&app.store).await?;
         let newest = rigs.iter().flat_map(|rig| &rig.bases).max_by_key(|base| base.id);
         let zone = newest.map_or("UTC", |base| &base.fields.time_zone).to_owned();
-        let new = pages::new_rig(who.once()?, &open.filled(Self::THING, vec![("time_zone", zone)]));
-        Ok(Rigs { frame: who.frame(HERE), rigs: rigs.into_iter().map(entry).collect(), new })
+        let new = pages::new_rig(frame.once.clone(), &open.filled(Self::THING, vec![("time_zone", zone)]));
+        Ok(Rigs { frame, rigs: rigs.into_iter().map(entry).collect(), new })
     }
 
     fn place((): (), id: i64) -> String {
@@ -83,6 +84,7 @@ impl Kind for RigBaseFields {
 
 /// The page of one rig.
 async fn page(app: &App, who: &SignedIn, id: RigId, open: &Open) -> Result<Rig> {
+    let frame = who.frame(HERE);
     let rigs = rigs::all(&app.store).await?;
     let found = rigs.into_iter().find(|found| found.rig.id == id);
     let found = found.ok_or_else(|| Refusal::missing(RigFields::THING, id))?;
@@ -92,10 +94,10 @@ async fn page(app: &App, who: &SignedIn, id: RigId, open: &Open) -> Result<Rig> 
         *text = moment_of(app.clock.now_us());
     }
     let (action, sending) =
-        open.sends(who, RigBaseFields::THING, paths::bases(id.0), paths::base, paths::rig(id.0))?;
+        open.sends(&frame, RigBaseFields::THING, paths::bases(id.0), paths::base, paths::rig(id.0));
     let own = open.filled_own(RigFields::THING, found.rig.fields.texts());
     Ok(Rig {
-        frame: who.frame(HERE),
+        frame,
         base: pages::base(action, sending, &open.filled(RigBaseFields::THING, usual)),
         edit: pages::edit_rig(id.0, found.rig.version, &own),
         rig: entry(found),

@@ -99,32 +99,35 @@ impl Kind for BuildFields {
 
 /// The page of all scenes and settings.
 async fn list(app: &App, who: &SignedIn, open: &Open) -> Result<Scenes> {
+    let frame = who.frame(HERE);
     let (scenes, settings) = scenes::all(&app.store).await?;
     let today = day_of(app.clock.now_us());
     let usual = vec![("window_start_s", "0".to_owned()), ("build_dated", today)];
     let usual_setting = vec![("width_px", "3840".to_owned()), ("height_px", "2160".to_owned())];
     let (action, sending) =
-        open.sends(who, SettingFields::THING, paths::settings(), paths::setting, paths::scenes())?;
+        open.sends(&frame, SettingFields::THING, paths::settings(), paths::setting, paths::scenes());
+    let new = pages::new_scene(frame.once.clone(), &open.filled(NewScene::THING, usual));
     Ok(Scenes {
-        frame: who.frame(HERE),
+        frame,
         scenes: scenes.into_iter().map(entry).collect(),
         settings: settings.into_iter().map(setting).collect(),
-        new: pages::new_scene(who.once()?, &open.filled(NewScene::THING, usual)),
+        new,
         setting: pages::setting(action, sending, &open.filled(SettingFields::THING, usual_setting)),
     })
 }
 
 /// The page of one scene.
 async fn page(app: &App, who: &SignedIn, id: SceneId, open: &Open) -> Result<Scene> {
+    let frame = who.frame(HERE);
     let (scenes, _) = scenes::all(&app.store).await?;
     let found = scenes.into_iter().find(|found| found.scene.id == id);
     let found = found.ok_or_else(|| Refusal::missing(SceneFields::THING, id))?;
     let usual = vec![("dated", day_of(app.clock.now_us()))];
     let (action, sending) =
-        open.sends(who, BuildFields::THING, paths::builds(id.0), paths::build, paths::scene(id.0))?;
+        open.sends(&frame, BuildFields::THING, paths::builds(id.0), paths::build, paths::scene(id.0));
     let own = open.filled_own(SceneFields::THING, found.scene.fields.texts());
     Ok(Scene {
-        frame: who.frame(HERE),
+        frame,
         build: pages::build(action, sending, &open.filled(BuildFields::THING, usual)),
         edit: pages::edit_scene(id.0, found.scene.version, &own),
         scene: entry(found),

@@ -9,5 +9,6 @@ mod guard;
 mod harness;
 mod limits;
 mod people;
+mod registers;
 mod sign_in;
 mod upload;

@@ -162,8 +162,8 @@ impl Form {
 }
 
 impl Input {
-    /// Ids of what is said about it.
-    fn about(&self, form: &str) -> String {
+    /// Ids of what is said about it, for `aria-describedby`.
+    pub(super) fn about(&self, form: &str) -> String {
         let mut ids = Vec::new();
         if !self.error.is_empty() {
             ids.push(format!("{form}-{}-error", self.name));
@@ -174,7 +174,8 @@ impl Input {
         ids.join(" ")
     }
 
-    fn kind(&self) -> &'static str {
+    /// Its `type` in HTML.
+    pub(super) fn kind(&self) -> &'static str {
         match self.how {
             How::Day => "date",
             How::Moment => "datetime-local",
@@ -183,7 +184,8 @@ impl Input {
         }
     }
 
-    fn ticked(&self) -> bool {
+    /// Whether its box is ticked.
+    pub(super) fn ticked(&self) -> bool {
         self.value == "1"
     }
 }

@@ -200,7 +200,8 @@ impl Driver {
 
 impl Tuning {
     fn limit(&self) -> String {
-        self.power_limit_w.map_or_else(|| "the part's own".to_owned(), |watts| format::whole(Some(watts), "W"))
+        self.power_limit_w
+            .map_or_else(|| "the part's own".to_owned(), |watts| format::whole(Some(watts), "W"))
     }
 
     fn offsets(&self) -> [String; 3] {
@@ -217,7 +218,8 @@ impl Tuning {
             return "within".to_owned();
         }
         let read = self.cautions_read_by.as_deref();
-        let read = read.map_or_else(|| "cautions not read".to_owned(), |name| format!("cautions read by {name}"));
+        let read =
+            read.map_or_else(|| "cautions not read".to_owned(), |name| format!("cautions read by {name}"));
         format!("past: {}; {read}", self.past_limits.join(", "))
     }
 }
@@ -241,7 +243,12 @@ fn ask_part(form: Form) -> Form {
         .line("model", "Model", "")
         .required()
         .ask("kind", "Kind", "", How::OneOf(KINDS.to_vec()))
-        .ask("rated_power_w", "Rated power limit, W", "The maker's; tunings past it show cautions", How::Whole)
+        .ask(
+            "rated_power_w",
+            "Rated power limit, W",
+            "The maker's; tunings past it show cautions",
+            How::Whole,
+        )
         .ask("memory_mib", "Memory, MiB", "Its own; 16 GiB is 16384", How::Whole)
 }
 
@@ -268,7 +275,12 @@ pub fn unit(action: String, sending: Sending, filled: &Filled) -> Form {
         .line("label", "Label", "What the sample is called")
         .required()
         .line("serial", "Serial number", "")
-        .ask("origin", "Came", "Lent ones are said in the pack", How::OneOf(vec![("bought", "bought"), ("lent", "lent")]))
+        .ask(
+            "origin",
+            "Came",
+            "Lent ones are said in the pack",
+            How::OneOf(vec![("bought", "bought"), ("lent", "lent")]),
+        )
         .line("firmware", "Firmware switch", "Its position")
         .filled(filled)
 }
@@ -290,7 +302,12 @@ pub fn price(action: String, sending: Sending, filled: &Filled) -> Form {
         .required()
         .line("currency", "Currency", "Three letters, such as EUR; never converted")
         .required()
-        .ask("kind", "Kind", "", How::OneOf(vec![("street", "street: what shops ask"), ("list", "list: the maker's")]))
+        .ask(
+            "kind",
+            "Kind",
+            "",
+            How::OneOf(vec![("street", "street: what shops ask"), ("list", "list: the maker's")]),
+        )
         .ask("dated", "Seen on", "", How::Day)
         .required()
         .line("country", "Country", "")
@@ -325,10 +342,12 @@ impl Page for Parts {
             parts,
             new: new_part("k1".into(), &Filled::default()),
         };
-        let error = ("rated_power_w".to_owned(), "'lots' is not a whole number of watts from 1 to 5000.".to_owned());
+        let error =
+            ("rated_power_w".to_owned(), "'lots' is not a whole number of watts from 1 to 5000.".to_owned());
         let texts = vec![("rated_power_w".to_owned(), "lots".to_owned())];
         let refused = Filled { texts, errors: vec![error], focus: true };
-        let bare = PartEntry { units: vec![], drivers: vec![], prices: vec![], rated_power_w: None, ..sample() };
+        let bare =
+            PartEntry { units: vec![], drivers: vec![], prices: vec![], rated_power_w: None, ..sample() };
         vec![
             page("owner", vec![]),
             page("member", vec![sample(), bare]),
@@ -410,8 +429,15 @@ impl Page for Part {
             price: price(paths::prices(1), add(), &none),
             edit: edit_part(1, 1, &none),
         };
-        let page = |role, part| Part { frame: Frame::signed_in("Maren Oake", role, "Parts"), part, forms: forms() };
-        let bare = PartEntry { units: vec![], drivers: vec![], prices: vec![], note: "Due on Friday".into(), ..sample() };
+        let page =
+            |role, part| Part { frame: Frame::signed_in("Maren Oake", role, "Parts"), part, forms: forms() };
+        let bare = PartEntry {
+            units: vec![],
+            drivers: vec![],
+            prices: vec![],
+            note: "Due on Friday".into(),
+            ..sample()
+        };
         let error = ("cautions_read".to_owned(), "Read the cautions and tick 'I have read this'.".to_owned());
         let unread = Filled { texts: Vec::new(), errors: vec![error], focus: true };
         let unread = tuning(paths::tunings(1), add(), &unread, Some("limit 560 W".into()));

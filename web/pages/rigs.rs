@@ -88,7 +88,11 @@ impl RigEntry {
 
 impl Base {
     fn since(&self) -> String {
-        if self.from == Timestamp::UNIX_EPOCH { "the start".to_owned() } else { format::moment(self.from, "UTC") }
+        if self.from == Timestamp::UNIX_EPOCH {
+            "the start".to_owned()
+        } else {
+            format::moment(self.from, "UTC")
+        }
     }
 
     /// What a base consists of, in the columns of its table.
@@ -121,7 +125,8 @@ impl Rig {
 }
 
 fn ask_base(form: Form) -> Form {
-    const STANDS: [(&str, &str); 3] = [("", "not said"), ("open bench", "on an open bench"), ("case", "in a case")];
+    const STANDS: [(&str, &str); 3] =
+        [("", "not said"), ("open bench", "on an open bench"), ("case", "in a case")];
     form.line("board", "Board", "")
         .line("processor", "Processor", "")
         .line("memory", "Memory", "Size, speed and timings")
@@ -167,7 +172,8 @@ impl Page for Rigs {
 
     fn samples() -> Vec<Self> {
         let form = || new_rig("k1".into(), &Filled::default());
-        let page = |role, rigs| Rigs { frame: Frame::signed_in("Maren Oake", role, "Rigs"), rigs, new: form() };
+        let page =
+            |role, rigs| Rigs { frame: Frame::signed_in("Maren Oake", role, "Rigs"), rigs, new: form() };
         let error = ("name".to_owned(), "The rig's name is missing; write 1 to 80 characters.".to_owned());
         let refused = Filled { texts: Vec::new(), errors: vec![error], focus: true };
         vec![

@@ -148,7 +148,11 @@ impl Setting {
     }
 
     fn frames(&self) -> String {
-        if self.generated == 1 { "none".to_owned() } else { format!("{} shown for each rendered", self.generated) }
+        if self.generated == 1 {
+            "none".to_owned()
+        } else {
+            format!("{} shown for each rendered", self.generated)
+        }
     }
 }
 
@@ -249,15 +253,22 @@ impl Page for Scenes {
             builds: vec![],
             ..sample()
         };
-        let error = ("window_end_s".to_owned(), "'6O' is not a time in seconds; write digits with a point.".to_owned());
-        let refused = Filled { texts: vec![("window_end_s".into(), "6O".into())], errors: vec![error], focus: true };
+        let error = (
+            "window_end_s".to_owned(),
+            "'6O' is not a time in seconds; write digits with a point.".to_owned(),
+        );
+        let refused =
+            Filled { texts: vec![("window_end_s".into(), "6O".into())], errors: vec![error], focus: true };
         let change = Sending::Edit { version: 2, back: Some(paths::scenes()) };
         let editing = setting(paths::setting(1), change, &Filled { focus: true, ..Filled::default() });
         vec![
             page("owner", vec![], vec![]),
             page("member", vec![sample(), by_hand], settings.clone()),
             page("guest", vec![sample()], vec![]),
-            Scenes { new: new_scene("k1".into(), &refused), ..page("owner", vec![sample()], settings.clone()) },
+            Scenes {
+                new: new_scene("k1".into(), &refused),
+                ..page("owner", vec![sample()], settings.clone())
+            },
             Scenes { setting: editing, ..page("owner", vec![], settings) },
         ]
     }
@@ -298,7 +309,10 @@ impl Page for Scene {
         let editing = build(paths::build(1), change, &Filled { focus: true, ..Filled::default() });
         vec![
             page("owner", sample()),
-            page("guest", SceneEntry { builds: vec![], start_cue: String::new(), note: String::new(), ..sample() }),
+            page(
+                "guest",
+                SceneEntry { builds: vec![], start_cue: String::new(), note: String::new(), ..sample() },
+            ),
             page("member", SceneEntry { builds: vec![], ..sample() }),
             Scene { build: editing, ..page("member", sample()) },
         ]

@@ -132,7 +132,8 @@ mod tests {
     async fn a_form_sent_twice_adds_one() {
         let (_folder, store) = testing::store().await;
         let key = || Some(Once { key: "k".to_owned(), route: "/rigs".to_owned(), asked: vec![1] });
-        let rig = || rigs::NewRig::read((), Typed::new(&|name| if name == "name" { "oak" } else { "" })).unwrap();
+        let rig =
+            || rigs::NewRig::read((), Typed::new(&|name| if name == "name" { "oak" } else { "" })).unwrap();
         let first = add(&store, Actor::Server, key(), rig()).await.unwrap();
         assert_eq!(add(&store, Actor::Server, key(), rig()).await.unwrap(), first);
         assert_eq!(rigs::all(&store).await.unwrap().len(), 1);

@@ -47,7 +47,10 @@ fn scene_fields(typed: &mut Typed<'_>) -> SceneFields {
     let window_start_ns = typed.seconds("window_start_s").unwrap_or(0);
     let window_end_ns = typed.seconds("window_end_s");
     if window_end_ns.is_some_and(|end_ns| end_ns <= window_start_ns) {
-        typed.wrong("window_end_s", "The window must end after it starts; leave the end empty for the whole pass.");
+        typed.wrong(
+            "window_end_s",
+            "The window must end after it starts; leave the end empty for the whole pass.",
+        );
     }
     let tolerance = typed.text("tolerance_percent");
     SceneFields {
@@ -81,7 +84,8 @@ fn permille(typed: &mut Typed<'_>, text: &str) -> i64 {
     let digits = |text: &str, most: usize| {
         (1..=most).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_digit())
     };
-    let read = if digits(whole, 3) && digits(tenth, 1) { format!("{whole}{tenth}").parse().ok() } else { None };
+    let read =
+        if digits(whole, 3) && digits(tenth, 1) { format!("{whole}{tenth}").parse().ok() } else { None };
     read.filter(|permille| (1..=1000).contains(permille)).unwrap_or_else(|| {
         let says = format!(
             "'{text}' is not a tolerance; write per cent from 0.1 to 100, with at most one decimal place."
@@ -93,7 +97,11 @@ fn permille(typed: &mut Typed<'_>, text: &str) -> i64 {
 
 /// Tenths of a per cent as per cent.
 pub fn percent(permille: i64) -> String {
-    if permille % 10 == 0 { (permille / 10).to_string() } else { format!("{}.{}", permille / 10, permille % 10) }
+    if permille % 10 == 0 {
+        (permille / 10).to_string()
+    } else {
+        format!("{}.{}", permille / 10, permille % 10)
+    }
 }
 
 impl Entry for NewScene {
@@ -281,9 +289,10 @@ mod tests {
     use crate::work::Error;
 
     fn scene(pairs: &[(&str, &'static str)]) -> Result<SceneFields> {
-        SceneFields::read((), Typed::new(&|name| {
-            pairs.iter().find(|(field, _)| *field == name).map_or("x", |(_, text)| text)
-        }))
+        SceneFields::read(
+            (),
+            Typed::new(&|name| pairs.iter().find(|(field, _)| *field == name).map_or("x", |(_, text)| text)),
+        )
     }
 
     #[test]
@@ -318,7 +327,8 @@ mod tests {
             assert!(!refusal.wrong(field).is_empty(), "{field}");
         }
         for text in ["0", "100.1", "-1", "2,5", "2.", ".5", "1e1"] {
-            let of = [("kind", ""), ("window_start_s", ""), ("window_end_s", ""), ("tolerance_percent", text)];
+            let of =
+                [("kind", ""), ("window_start_s", ""), ("window_end_s", ""), ("tolerance_percent", text)];
             assert!(scene(&of).is_err(), "{text}");
         }
     }

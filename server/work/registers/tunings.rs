@@ -2,8 +2,8 @@
 
 use super::typed::number;
 use super::{Add, Edit, Entered, Entry, Texts, Typed};
-use crate::store::registers::tunings::{self, STOCK, Tuning, TuningFields};
 use crate::store::registers::parts;
+use crate::store::registers::tunings::{self, STOCK, Tuning, TuningFields};
 use crate::store::{Actor, Db, PartId, StoreError, TuningId, Tx};
 use crate::work::{Kind, Refusal, Result};
 

@@ -3,9 +3,9 @@
 use std::fmt::Display;
 use std::ops::RangeInclusive;
 
+use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
-use jiff::Timestamp;
 
 use crate::work::{Refusal, Result};
 
@@ -142,7 +142,10 @@ impl<'a> Typed<'a> {
         if let Ok(zone) = TimeZone::get(text) {
             return zone.iana_name().unwrap_or(text).to_owned();
         }
-        self.wrong(field, format!("There is no time zone '{text}'; write a name such as Europe/Berlin or UTC."));
+        self.wrong(
+            field,
+            format!("There is no time zone '{text}'; write a name such as Europe/Berlin or UTC."),
+        );
         text.to_owned()
     }
 
@@ -156,7 +159,9 @@ impl<'a> Typed<'a> {
         if read.is_none() {
             self.wrong(
                 field,
-                format!("'{text}' is not a time in seconds; write digits with a point, such as 12.5, up to a day."),
+                format!(
+                    "'{text}' is not a time in seconds; write digits with a point, such as 12.5, up to a day."
+                ),
             );
         }
         read
@@ -304,6 +309,8 @@ mod tests {
         assert_eq!(one("", |t| t.whole("f", "watts", 1..=2000)), (None, String::new()));
         assert_eq!(one("europe/berlin", |t| t.zone("f")).0, "Europe/Berlin");
         assert!(one("Berlin time", |t| t.zone("f")).1.contains("Europe/Berlin"));
-        assert!(one("shelf", |t| t.word("f", &["case", "open bench"], "case")).1.contains("case, open bench"));
+        assert!(
+            one("shelf", |t| t.word("f", &["case", "open bench"], "case")).1.contains("case, open bench")
+        );
     }
 }
