@@ -1,7 +1,7 @@
 //! Parts with their units, drivers, tunings and prices.
 
-use weighhouse_web::pages::parts::{self as pages, Driver, PartEntry, PartForms, Price, Tuning, Unit};
-use weighhouse_web::pages::{Form, Frame, Part, Parts};
+use weighhouse_web::pages::parts::{Driver, PartEntry, PartForms, Price, Tuning, Unit};
+use weighhouse_web::pages::{Form, Frame, Part, Parts, part_forms as pages};
 use weighhouse_web::paths;
 
 use super::App;

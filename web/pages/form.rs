@@ -155,6 +155,11 @@ impl Form {
         self.changes || self.inputs.iter().any(|input| input.focus || !input.error.is_empty())
     }
 
+    /// Whether sending it is what the page is for: not so where the thing of the page itself could be changed.
+    pub fn main(&self) -> bool {
+        !self.changes || self.back.is_some()
+    }
+
     /// Id of its first field: a link to `#` this begins typing there.
     pub fn start(&self) -> String {
         self.inputs.first().map_or_else(String::new, |input| format!("{}-{}", self.id, input.name))

@@ -3,6 +3,7 @@
 pub mod form;
 mod frame;
 mod invitation;
+pub mod part_forms;
 pub mod parts;
 mod pattern;
 mod people;

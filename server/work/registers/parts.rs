@@ -105,7 +105,7 @@ impl Entry for NewPart {
     fn texts(&self) -> Texts {
         let mut texts = self.part.texts();
         texts.extend(self.unit.iter().map(|unit| ("unit", unit.label.clone())));
-        for driver in &self.driver {
+        if let Some(driver) = &self.driver {
             texts.extend([("driver", driver.name.clone()), ("driver_dated", day_of(driver.dated_us))]);
         }
         texts

@@ -122,7 +122,7 @@ impl Entry for NewScene {
 
     fn texts(&self) -> Texts {
         let mut texts = self.scene.texts();
-        for build in &self.build {
+        if let Some(build) = &self.build {
             texts.extend([("build", build.name.clone()), ("build_dated", day_of(build.dated_us))]);
         }
         texts
