@@ -15,6 +15,8 @@ mod panics;
 mod people;
 mod parts;
 mod registers;
+mod piece_frame;
+mod pieces;
 pub mod resources;
 pub mod respond;
 mod rigs;

@@ -10,6 +10,7 @@ use axum::http::request::Parts;
 use super::App;
 use super::session::SignedIn;
 use crate::store::people::{self, Person};
+use crate::store::pieces::{self, Piece};
 use crate::store::{Db, PersonId, StoreError};
 use crate::work::{Refusal, Result};
 
@@ -47,5 +48,13 @@ impl Resource for Person {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         people::by_id(db, PersonId(id)).await
+    }
+}
+
+impl Resource for Piece {
+    const SLOT: &'static str = "piece";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        pieces::by_key(db, named).await
     }
 }

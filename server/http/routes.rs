@@ -17,6 +17,8 @@ use weighhouse_web::paths;
 use super::{
     App, assets, failures, front, headers, health, invitation, origin, panics, people, session, sign_in,
     trace, upload,
+    App, assets, failures, front, headers, health, invitation, origin, panics, people, pieces, session, sign_in,
+    trace,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -34,6 +36,7 @@ fn pages() -> Router<App> {
         .route(paths::SIGN_IN, get(sign_in::show).post(sign_in::sign_in))
         .route(paths::SIGN_OUT, post(sign_in::sign_out))
         .route(paths::INVITATION, get(invitation::show).post(invitation::accept))
+        .route(paths::PIECES, get(pieces::show).post(pieces::make))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

@@ -3,6 +3,7 @@
 pub mod against;
 pub mod assign;
 pub mod bench_week;
+pub mod deadline;
 pub mod error;
 pub mod evidence;
 #[cfg(test)]
@@ -11,6 +12,8 @@ pub mod noise_prior;
 pub mod once;
 pub mod passwords;
 pub mod people;
+pub mod pieces;
+pub mod results;
 mod reading;
 pub mod results;
 pub mod rule;

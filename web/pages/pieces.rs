@@ -40,12 +40,6 @@ pub struct Progress {
     pub passes_wanted: u64,
     /// Flagged passes without a ruling.
     pub flags: u64,
-    /// Agreed figures.
-    pub agreed: u64,
-    /// All its figures.
-    pub figures: u64,
-    /// Figures that lapsed.
-    pub lapsed: u64,
 }
 
 /// Fields of the form for a new piece.
@@ -93,9 +87,6 @@ impl Page for Pieces {
             passes: 171,
             passes_wanted: 192,
             flags: 9,
-            agreed: 4,
-            figures: 11,
-            lapsed: 1,
         };
         let open = Progress {
             key: "m2c4".into(),
@@ -104,9 +95,6 @@ impl Page for Pieces {
             passes: 0,
             passes_wanted: 24,
             flags: 0,
-            agreed: 0,
-            figures: 0,
-            lapsed: 0,
             ..piece.clone()
         };
         let page = |frame: Frame, pieces, new| Pieces { frame, now, pieces, new };

@@ -1,0 +1,129 @@
+//! Pieces: all of them with how far they have come, and a new one.
+
+use super::evidence::{CellEvidence, Evidence};
+use super::once::{Once, once};
+use super::{Refusal, Result, deadline};
+use crate::chance::Chance;
+use crate::store::pieces::{self, Piece, PieceFields};
+use crate::store::registers::parts::PartKind;
+use crate::store::{Actor, PieceId, Store};
+
+/// Characters of a name: the schema's rule.
+const NAME_LENGTH: usize = 120;
+
+/// A piece and how far it has come.
+#[derive(Clone, Debug)]
+pub struct Progress {
+    /// The piece.
+    pub piece: Piece,
+    /// Passes that count, in each cell no more than are wanted.
+    pub passes: usize,
+    /// Passes that its cells want.
+    pub wanted: usize,
+    /// Flagged passes without a ruling.
+    pub flags: usize,
+}
+
+/// All pieces, the nearest deadline first.
+///
+/// # Errors
+/// When the store fails.
+pub async fn all(store: &Store) -> Result<Vec<Progress>> {
+    let all = pieces::all(&mut *store.read().await?).await?;
+    let mut out = Vec::with_capacity(all.len());
+    for piece in all {
+        if let Some(evidence) = Evidence::of_piece(store, piece.id).await? {
+            out.push(progress(evidence));
+        }
+    }
+    Ok(out)
+}
+
+fn progress(evidence: Evidence) -> Progress {
+    let wanted = wanted(&evidence.piece);
+    let running = || evidence.cells.values().filter(|cell| cell.cell.did_not_run.is_empty());
+    Progress {
+        passes: running().map(|cell| wanted - missing(cell, wanted)).sum(),
+        wanted: running().count() * wanted,
+        flags: evidence.to_review().count(),
+        piece: evidence.piece,
+    }
+}
+
+/// Passes wanted for each cell.
+pub fn wanted(piece: &Piece) -> usize {
+    usize::try_from(piece.fields.passes_wanted).unwrap_or(0)
+}
+
+/// Passes that a cell lacks of the `wanted` ones; none where it did not run.
+pub fn missing(cell: &CellEvidence, wanted: usize) -> usize {
+    if cell.cell.did_not_run.is_empty() { wanted.saturating_sub(cell.kept().count()) } else { 0 }
+}
+
+/// Flagged passes of a piece that wait for a ruling.
+///
+/// # Errors
+/// When the store fails.
+pub async fn flags_open(store: &Store, piece: PieceId) -> Result<usize> {
+    let evidence = Evidence::of_piece(store, piece).await?;
+    Ok(evidence.map_or(0, |evidence| evidence.to_review().count()))
+}
+
+/// A new piece as it was typed.
+#[derive(Clone, Debug, Default)]
+pub struct Typed {
+    /// Name.
+    pub name: String,
+    /// Word of a kind of part.
+    pub kind: String,
+    /// Local date and time; may be empty.
+    pub deadline: String,
+    /// IANA name of the deadline's zone.
+    pub zone: String,
+}
+
+/// Makes a piece with the usual choices: its key. The same form sent again makes none.
+///
+/// # Errors
+/// Refused, field by field, when something typed cannot be kept.
+pub async fn make(
+    store: &Store,
+    chance: &Chance,
+    by: Actor,
+    sent: Option<&Once>,
+    typed: &Typed,
+) -> Result<String> {
+    let mut wrong = Vec::new();
+    wrong.extend(wrong_name(&typed.name).map(|says| ("name", says)));
+    let kind = PartKind::parse(&typed.kind);
+    if kind.is_none() {
+        wrong.push(("kind", format!("'{}' is no kind; it is card, processor or device.", typed.kind)));
+    }
+    let deadline_us = deadline::read(&typed.deadline, &typed.zone).unwrap_or_else(|field| {
+        wrong.push(field);
+        None
+    });
+    let Some(kind) = kind.filter(|_| wrong.is_empty()) else { return Err(Refusal::fields(wrong).into()) };
+    let fields = PieceFields {
+        deadline_us,
+        deadline_zone: typed.zone.clone(),
+        ..PieceFields::usual(typed.name.clone(), kind)
+    };
+    let key = chance.key()?;
+    let sent = sent.cloned();
+    store
+        .write(by, async move |tx| {
+            once(tx, sent.as_ref(), async |tx| {
+                pieces::add(tx, &key, &fields).await?;
+                Ok(key.clone())
+            })
+            .await
+        })
+        .await
+}
+
+/// What is wrong with the name of a piece.
+pub fn wrong_name(name: &str) -> Option<String> {
+    let fits = (1..=NAME_LENGTH).contains(&name.chars().count());
+    (!fits).then(|| format!("Give the piece a name of 1 to {NAME_LENGTH} characters."))
+}
