@@ -6,6 +6,7 @@
 mod app;
 mod assets;
 mod failures;
+mod cells;
 mod front;
 mod headers;
 mod health;
@@ -15,6 +16,7 @@ mod panics;
 mod people;
 mod parts;
 mod registers;
+mod piece;
 mod piece_frame;
 mod pieces;
 pub mod resources;

@@ -18,6 +18,7 @@ use super::{
     App, assets, failures, front, headers, health, invitation, origin, panics, people, session, sign_in,
     trace, upload,
     App, assets, failures, front, headers, health, invitation, origin, panics, people, pieces, session, sign_in,
+    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces, session, sign_in,
     trace,
 };
 use crate::config::Limits;
@@ -37,6 +38,8 @@ fn pages() -> Router<App> {
         .route(paths::SIGN_OUT, post(sign_in::sign_out))
         .route(paths::INVITATION, get(invitation::show).post(invitation::accept))
         .route(paths::PIECES, get(pieces::show).post(pieces::make))
+        .route(paths::PIECE, get(piece::show).post(piece::save))
+        .route(paths::PIECE_CELLS, get(cells::show).post(cells::save))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

@@ -48,6 +48,22 @@ impl Sent {
         self.pairs.iter().filter(move |(n, _)| n == name).map(|(_, text)| text.trim())
     }
 
+    /// All names that were sent.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.pairs.iter().map(|(name, _)| name.as_str())
+    }
+
+    /// All whole numbers of this name.
+    ///
+    /// # Errors
+    /// Refused, naming the field, when one is none.
+    pub fn numbers(&self, name: &'static str) -> Result<Vec<i64>> {
+        let read = |text: &str| {
+            text.parse().map_err(|_| Refusal::field(name, format!("'{text}' is not a whole number.")).into())
+        };
+        self.all(name).map(read).collect()
+    }
+
     /// Whether a box is ticked.
     pub fn ticked(&self, name: &str) -> bool {
         matches!(self.text(name), "1" | "true" | "on")

@@ -252,6 +252,20 @@ pub async fn declare(
     tx.record("declare driver", &PIECE_DRIVER, id).await
 }
 
+/// Takes the declared driver of a part back; where none is declared, nothing is done.
+pub async fn undeclare(tx: &mut Tx<'_>, piece: PieceId, part: PartId) -> Result<(), StoreError> {
+    let id: Option<i64> =
+        sqlx::query_scalar("DELETE FROM piece_driver WHERE piece_id = ? AND part_id = ? RETURNING id")
+            .bind(piece)
+            .bind(part)
+            .fetch_optional(&mut **tx)
+            .await?;
+    match id {
+        Some(id) => tx.record("take driver back", &PIECE_DRIVER, id).await,
+        None => Ok(()),
+    }
+}
+
 /// A version of a piece's noise prior.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
 pub struct Prior {

@@ -3,6 +3,8 @@
 pub mod against;
 pub mod assign;
 pub mod bench_week;
+pub mod cells;
+pub mod choices;
 pub mod deadline;
 pub mod error;
 pub mod evidence;

@@ -1,12 +1,14 @@
 //! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
 
 pub mod form;
+mod cells;
 mod frame;
 mod invitation;
 pub mod part_forms;
 pub mod parts;
 mod pattern;
 mod people;
+mod piece;
 mod pieces;
 mod refusal;
 pub mod rigs;
@@ -14,11 +16,13 @@ pub mod scenes;
 mod sign_in;
 
 pub use form::{Filled, Form, How, Sending};
+pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use invitation::Invitation;
 pub use parts::{Part, Parts};
 pub use pattern::Pattern;
 pub use people::{Invited, Key, People, Person, Secret, Step};
+pub use piece::{Drivers, Piece};
 pub use pieces::{NewPiece, Pieces, Progress};
 pub use refusal::Refusal;
 pub use rigs::{Rig, Rigs};
@@ -54,6 +58,8 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     of::<Parts>("part_list", &mut out)?;
     of::<Pattern>("pattern", &mut out)?;
     of::<People>("people", &mut out)?;
+    of::<Cells>("cells", &mut out)?;
+    of::<Piece>("piece", &mut out)?;
     of::<Pieces>("pieces", &mut out)?;
     of::<Refusal>("refusal", &mut out)?;
     of::<Rig>("rig", &mut out)?;
