@@ -82,6 +82,8 @@ routes! {
     PIECE_CELLS = "/pieces/{piece}/cells" => piece_cells(piece: &str);
     /// Coverage board.
     PLAN = "/pieces/{piece}/plan" => plan(piece: &str);
+    /// POST why a cell did not run, or that it runs.
+    DID_NOT_RUN = "/pieces/{piece}/plan/did-not-run" => did_not_run(piece: &str);
     /// Captures on their way in.
     INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
     /// Which cell each segment goes to: POST.

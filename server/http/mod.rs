@@ -19,6 +19,7 @@ mod registers;
 mod piece;
 mod piece_frame;
 mod pieces;
+mod plan;
 pub mod resources;
 pub mod respond;
 mod rigs;

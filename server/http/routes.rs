@@ -19,6 +19,7 @@ use super::{
     trace, upload,
     App, assets, failures, front, headers, health, invitation, origin, panics, people, pieces, session, sign_in,
     App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces, session, sign_in,
+    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces, plan, session, sign_in,
     trace,
 };
 use crate::config::Limits;
@@ -40,6 +41,8 @@ fn pages() -> Router<App> {
         .route(paths::PIECES, get(pieces::show).post(pieces::make))
         .route(paths::PIECE, get(piece::show).post(piece::save))
         .route(paths::PIECE_CELLS, get(cells::show).post(cells::save))
+        .route(paths::PLAN, get(plan::show))
+        .route(paths::DID_NOT_RUN, post(plan::did_not_run))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

@@ -15,6 +15,7 @@ pub mod once;
 pub mod passwords;
 pub mod people;
 pub mod pieces;
+pub mod plan;
 pub mod results;
 mod reading;
 pub mod results;

@@ -10,5 +10,7 @@ mod harness;
 mod limits;
 mod people;
 mod registers;
+mod pieces;
+mod plan;
 mod sign_in;
 mod upload;
