@@ -15,12 +15,8 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, assets, failures, front, headers, health, invitation, origin, panics, people, session, sign_in,
-    trace, upload,
-    App, assets, failures, front, headers, health, invitation, origin, panics, people, pieces, session, sign_in,
-    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces, session, sign_in,
-    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces, plan, session, sign_in,
-    trace,
+    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces,
+    plan, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};

@@ -16,7 +16,6 @@ pub mod passwords;
 pub mod people;
 pub mod pieces;
 pub mod plan;
-pub mod results;
 mod reading;
 pub mod results;
 pub mod rule;
