@@ -16,6 +16,8 @@ pub mod passes;
 pub mod ratio;
 pub mod verdict;
 
+pub use crate::stats::limits::Interval;
+
 use serde::{Deserialize, Serialize};
 
 /// Version of everything in this module; rises when a result changes for the same input.
@@ -51,27 +53,6 @@ impl SceneKind {
     /// The kind that is written so.
     pub fn parse(text: &str) -> Option<SceneKind> {
         SceneKind::ALL.into_iter().find(|kind| kind.as_str() == text)
-    }
-}
-
-/// Two ends, low <= high, in the unit of what they enclose.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Interval {
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-}
-
-impl Interval {
-    /// exp(centre -+ half).
-    fn of_logs(centre: f64, half: f64) -> Interval {
-        Interval { low: libm::exp(centre - half), high: libm::exp(centre + half) }
-    }
-
-    /// Whether `x` lies in it, ends included.
-    pub fn holds(&self, x: f64) -> bool {
-        self.low <= x && x <= self.high
     }
 }
 

@@ -11,6 +11,7 @@ pub mod rates;
 pub mod sampled;
 pub mod strip;
 
+pub use crate::stats::limits::Interval;
 pub use catalogue::{LowDefinition, Measure, Tail, versions};
 pub use pacing::{Hitch, Hitches};
 pub use rates::FrameTimes;
@@ -39,15 +40,6 @@ pub struct PassInput<'a> {
     pub companions: &'a [Placed<'a>],
     /// For the interval's generator.
     pub seed: Seed,
-}
-
-/// Limits that cover a value, in its unit.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Interval {
-    /// Lower limit.
-    pub low: f64,
-    /// Upper limit.
-    pub high: f64,
 }
 
 /// A value for each low.

@@ -1,22 +1,13 @@
 //! Cluster of hitches: more hitches close together than the pass's own rate explains, or one stretch that loses
 //! a material share of the time.
 //!
-//! A hitch is a frame far above the running median around it (the Hampel identifier, Davies & Gather 1993). Single
-//! hitches belong to many scenes and are a measure, not a flag. Whether a run of hitches is too dense is asked
-//! of a Poisson process with the rate of the rest of the pass (scan statistic in the manner of Naus 1965, with the
-//! number of places as the multiplicity; recalled from memory).
+//! A hitch is what [`hitch_rows`] takes for one. Single hitches belong to many scenes and are a measure, not a flag.
+//! Whether a run of hitches is too dense is asked of a Poisson process with the rate of the rest of the pass (scan
+//! statistic in the manner of Naus 1965, with the number of places as the multiplicity; recalled from memory).
 
 use super::{Flag, FlagKind, Frames, moves_average, strength, words};
-use crate::stats::robust::{local_sd, running_median};
+use crate::measures::pacing::hitch_rows;
 
-/// Frames on each side that make the running median.
-const HALF: usize = 30;
-/// A hitch lasts at least this many times the running median, ...
-const HITCH_RATIO: f64 = 1.75;
-/// ... lies this many local standard deviations (from the MAD) above it, ...
-const HITCH_SDS: f64 = 8.0;
-/// ... and loses at least this long, ns: shorter delays are not seen (common practice, no source).
-const HITCH_LOST_NS: i64 = 4_000_000;
 /// Hitches no further apart than this, ns, are one run.
 const RUN_NS: i64 = 1_500_000_000;
 /// Fewest hitches in a cluster.
@@ -41,19 +32,11 @@ pub(crate) struct Hitch {
     pub frame_ns: i64,
 }
 
-/// The hitches among the frames, in order.
+/// The hitches among the frames, in order: those that the measures count.
 pub(crate) fn hitches(frames: &Frames<'_>) -> Vec<Hitch> {
-    let medians = running_median(frames.frame_ns, HALF);
-    let rows = frames.at_ns.iter().zip(frames.frame_ns).zip(medians).enumerate();
-    rows.filter_map(|(i, ((&at_ns, &frame_ns), middle))| {
-        let lost_ns = frame_ns - middle;
-        let far = (frame_ns as f64) >= HITCH_RATIO * middle as f64 && lost_ns >= HITCH_LOST_NS;
-        // The local spread is dear, so it is asked for last.
-        (far && lost_ns as f64 > HITCH_SDS * local_sd(frames.frame_ns, i, HALF, middle)).then_some(Hitch {
-            at_ns,
-            lost_ns,
-            frame_ns,
-        })
+    let rows = hitch_rows(frames.frame_ns).into_iter();
+    rows.filter_map(|(row, lost_ns)| {
+        Some(Hitch { at_ns: *frames.at_ns.get(row)?, lost_ns, frame_ns: *frames.frame_ns.get(row)? })
     })
     .collect()
 }

@@ -4,6 +4,7 @@ pub mod block;
 pub mod bootstrap;
 pub mod changepoint;
 pub mod distributions;
+pub mod limits;
 pub mod moderation;
 pub mod order;
 pub mod rng;
