@@ -1,10 +1,9 @@
 //! The evidence where no column of durations is proved by stamps: stamps alone, durations alone, or neither.
 
-use super::evidence::{
-    Evidence, LIKELY_FPS, Shape, Verdict, durations_fps, median_step, name_of, stamps_fps, unit_s,
-};
+use super::evidence::{Evidence, LIKELY_FPS, Verdict, name_of};
 use super::headers;
 use super::layout::Layout;
+use super::shape::{Shape, durations_fps, median_step, stamps_fps, unit_s};
 use crate::recording::{Kind, Role, Unit};
 
 /// Rows at least this far apart, beside sensor columns, are samples, seconds.

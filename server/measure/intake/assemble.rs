@@ -5,13 +5,15 @@ use std::io::{self, Read};
 use jiff::tz::TimeZone;
 
 use super::Segment;
+use super::clock::{Timed, seconds};
 use super::evidence::place;
 use super::layout::{Layout, StampAt};
 use super::lines::{Cells, Line, Lines};
 use super::number::{self, Cell};
 use super::problems::Problems;
 use super::table::Table;
-use crate::recording::{Kind, NS_PER_S, Recording, Role, Track, Unit};
+use super::tracks::Tracks;
+use crate::recording::{Kind, NS_PER_S, Recording, Role};
 
 /// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
 const RESTART_NS: i64 = NS_PER_S;
@@ -99,24 +101,11 @@ fn repeats_header(cells: &Cells, line: &[u8], layout: &Layout) -> bool {
         && layout.columns.iter().zip(cells.all(line)).all(|(c, cell)| c.name.as_bytes() == cell)
 }
 
-#[derive(Clone, Copy)]
-struct Timed {
-    column: usize,
-    unit: Unit,
-}
-
 /// A row whose end is not known yet: it waits for the next stamp.
 #[derive(Clone, Copy)]
 struct Waiting {
     line: u64,
     ns: i64,
-}
-
-struct TrackCells {
-    column: usize,
-    track: Track,
-    factor: f64,
-    waiting: f64,
 }
 
 struct Rows<'a> {
@@ -127,7 +116,7 @@ struct Rows<'a> {
     clock_is_wall: bool,
     durations: Option<Timed>,
     wall: Option<Timed>,
-    tracks: Vec<TrackCells>,
+    tracks: Tracks,
     conditions: Conditions<'a>,
     problems: Problems,
     segments: Vec<Segment>,
@@ -143,28 +132,10 @@ struct Rows<'a> {
 
 impl<'a> Rows<'a> {
     fn new(layout: &Layout, mark: u8, conditions: Conditions<'a>) -> Self {
-        let timed = |c: &super::layout::Column| Timed { column: place(c.index), unit: c.unit };
-        let clock = layout.clock.and_then(|i| layout.columns.get(place(i))).map(timed);
-        let durations = layout.column(Role::FrameTime).filter(|_| layout.kind == Kind::Frames).map(timed);
-        let wall = layout.column(Role::WallClock).map(timed);
-        let mut used: Vec<_> = layout.columns.iter().filter(|c| is_track(c.role)).collect();
-        // A track is found by its role: what the processor takes stands after what the part takes.
-        used.sort_by_key(|c| {
-            c.name.to_lowercase().contains("cpu") || c.name.to_lowercase().contains("processor")
-        });
-        let tracks = used
-            .into_iter()
-            .map(|c| TrackCells {
-                column: place(c.index),
-                track: Track { role: c.role, unit: c.unit, name: c.name.clone(), values: Vec::new() },
-                factor: base_factor(c.unit),
-                waiting: f64::NAN,
-            })
-            .collect();
-        let clock_is_wall = match (&clock, &wall) {
-            (Some(c), Some(w)) => c.column == w.column,
-            _ => false,
-        };
+        let clock = layout.clock.and_then(|i| layout.columns.get(place(i))).map(Timed::of);
+        let durations = layout.column(Role::FrameTime).filter(|_| layout.kind == Kind::Frames).map(Timed::of);
+        let wall = layout.column(Role::WallClock).map(Timed::of);
+        let clock_is_wall = clock.zip(wall).is_some_and(|(c, w)| c.column == w.column);
         let mut rows = Self {
             kind: layout.kind,
             stamp_at: layout.stamp_at,
@@ -173,7 +144,7 @@ impl<'a> Rows<'a> {
             clock_is_wall,
             durations,
             wall,
-            tracks,
+            tracks: Tracks::of(layout, mark),
             conditions,
             problems: Problems::default(),
             segments: Vec::new(),
@@ -194,14 +165,12 @@ impl<'a> Rows<'a> {
         if self.kind == Kind::Frames {
             self.frame_ns.reserve(rows);
         }
-        for t in &mut self.tracks {
-            t.track.values.reserve(rows);
-        }
+        self.tracks.reserve(rows);
     }
 
     fn add(&mut self, number: u64, cells: &Cells, line: &[u8]) {
         let stamp = match self.clock {
-            Some(clock) => match self.time(clock, cells, line) {
+            Some(clock) => match clock.read(cells, line, self.mark) {
                 Ok(ns) => Some(ns),
                 Err(what) => {
                     let kept = if self.durations.is_some() {
@@ -224,14 +193,14 @@ impl<'a> Rows<'a> {
 
     /// A row with its duration.
     fn frame(&mut self, number: u64, stamp: Option<i64>, durations: Timed, cells: &Cells, line: &[u8]) {
-        let duration = match self.time(durations, cells, line) {
+        let duration = match durations.read(cells, line, self.mark) {
             Ok(ns) if ns > 0 => ns,
             Ok(ns) => {
                 let what = if ns == 0 { "is zero" } else { "is negative" };
                 self.bad_cell(
                     number,
                     durations,
-                    &format!("'{}' {what}", lossy(cells, line, durations)),
+                    &format!("'{}' {what}", durations.quote(cells, line)),
                     "the row is left out",
                 );
                 return;
@@ -268,7 +237,7 @@ impl<'a> Rows<'a> {
         };
         self.last_stamp_ns = start.or(self.last_stamp_ns);
         self.note_wall(cells, line, if self.stamp_at == StampAt::End { duration } else { 0 });
-        self.read_tracks(cells, line);
+        self.tracks.read(cells, line);
         self.keep(at, Some(duration));
     }
 
@@ -289,7 +258,7 @@ impl<'a> Rows<'a> {
             if duration > 0 {
                 let first = *self.first_ns.get_or_insert(begun.ns);
                 if self.stamp_at == StampAt::End {
-                    self.read_tracks(cells, line);
+                    self.tracks.read(cells, line);
                 }
                 self.keep(begun.ns - first, Some(duration));
             } else {
@@ -304,7 +273,7 @@ impl<'a> Rows<'a> {
         self.waiting = Some(Waiting { line: number, ns: now });
         self.last_stamp_ns = Some(now);
         if self.stamp_at == StampAt::Start {
-            self.read_tracks(cells, line);
+            self.tracks.read(cells, line);
         }
         if self.at_ns.is_empty() {
             self.wall_start_ns = None;
@@ -330,7 +299,7 @@ impl<'a> Rows<'a> {
         let first = *self.first_ns.get_or_insert(now);
         self.last_stamp_ns = Some(now);
         self.note_wall(cells, line, 0);
-        self.read_tracks(cells, line);
+        self.tracks.read(cells, line);
         self.keep(now - first, None);
     }
 
@@ -345,27 +314,8 @@ impl<'a> Rows<'a> {
         let (Some(wall), true) = (self.wall, self.wall_start_ns.is_none() && self.at_ns.is_empty()) else {
             return;
         };
-        let cell = cells.get(line, wall.column);
-        let start = if wall.unit == Unit::Iso8601 {
-            let Some(stamp) = number::stamp(cell) else { return };
-            match (stamp.offset_s, self.conditions.zone) {
-                (Some(_), _) => Some(stamp.ns()),
-                (None, Some(zone)) => in_zone(stamp.face_ns, zone),
-                (None, None) => None,
-            }
-        } else {
-            self.time(wall, cells, line).ok()
-        };
+        let start = wall.read_wall(cells, line, self.mark, self.conditions.zone);
         self.wall_start_ns = start.map(|ns| ns - before_ns);
-    }
-
-    fn read_tracks(&mut self, cells: &Cells, line: &[u8]) {
-        for t in &mut self.tracks {
-            t.waiting = match number::parse(cells.get(line, t.column), self.mark) {
-                Cell::Number(n) => n.value() * t.factor,
-                _ => f64::NAN,
-            };
-        }
     }
 
     fn keep(&mut self, at_ns: i64, duration: Option<i64>) {
@@ -375,9 +325,7 @@ impl<'a> Rows<'a> {
             self.frame_ns.push(duration);
             self.next_at_ns = at_ns + duration;
         }
-        for t in &mut self.tracks {
-            t.track.values.push(t.waiting);
-        }
+        self.tracks.keep();
     }
 
     /// A row could not be read at all: the frame before it has no known end.
@@ -391,11 +339,7 @@ impl<'a> Rows<'a> {
     fn restart(&mut self) {
         let at_ns = std::mem::take(&mut self.at_ns);
         let frame_ns = std::mem::take(&mut self.frame_ns);
-        let tracks: Vec<Track> = self
-            .tracks
-            .iter_mut()
-            .map(|t| Track { values: std::mem::take(&mut t.track.values), ..t.track.clone() })
-            .collect();
+        let tracks = self.tracks.take();
         let wall_start_ns = self.wall_start_ns.take();
         (self.first_ns, self.last_stamp_ns, self.waiting, self.next_at_ns) = (None, None, None, 0);
         if at_ns.is_empty() {
@@ -418,74 +362,8 @@ impl<'a> Rows<'a> {
         self.segments
     }
 
-    fn time(&self, timed: Timed, cells: &Cells, line: &[u8]) -> Result<i64, String> {
-        let cell = cells.get(line, timed.column);
-        let number = |unit| match number::parse(cell, self.mark) {
-            Cell::Number(n) => n
-                .nanoseconds(unit)
-                .ok_or_else(|| format!("'{}' is out of range", String::from_utf8_lossy(cell))),
-            Cell::Missing => Err("the cell is empty".to_owned()),
-            Cell::NotFinite => Err(format!("'{}' is not a finite number", String::from_utf8_lossy(cell))),
-            Cell::Words => Err(format!("'{}' is not a number", shortened(cell))),
-        };
-        match timed.unit {
-            Unit::Iso8601 => number::stamp(cell)
-                .map(number::Stamp::ns)
-                .ok_or_else(|| format!("'{}' is not a date and time of day", shortened(cell))),
-            unit => number(unit),
-        }
-    }
-
     fn bad_cell(&mut self, line: u64, timed: Timed, what: &str, kept: &str) {
         let column = u32::try_from(timed.column + 1).unwrap_or(u32::MAX);
         self.problems.add(line, column, || format!("{what}; {kept}."));
-    }
-}
-
-fn shortened(cell: &[u8]) -> String {
-    let text = String::from_utf8_lossy(cell);
-    if text.chars().count() > 40 {
-        text.chars().take(40).collect::<String>() + "…"
-    } else {
-        text.into_owned()
-    }
-}
-
-fn lossy(cells: &Cells, line: &[u8], timed: Timed) -> String {
-    shortened(cells.get(line, timed.column))
-}
-
-fn seconds(ns: i64) -> f64 {
-    ns as f64 / 1e9
-}
-
-fn in_zone(face_ns: i64, zone: &TimeZone) -> Option<i64> {
-    let face = TimeZone::UTC.to_datetime(jiff::Timestamp::from_nanosecond(face_ns.into()).ok()?);
-    i64::try_from(zone.to_timestamp(face).ok()?.as_nanosecond()).ok()
-}
-
-fn is_track(role: Role) -> bool {
-    matches!(
-        role,
-        Role::CpuWork
-            | Role::CardWork
-            | Role::Latency
-            | Role::Power
-            | Role::Clock
-            | Role::Temperature
-            | Role::Load
-    )
-}
-
-/// From the unit written to the base unit of a track.
-fn base_factor(unit: Unit) -> f64 {
-    match unit {
-        Unit::Millisecond => 1e-3,
-        Unit::Microsecond => 1e-6,
-        Unit::Nanosecond => 1e-9,
-        Unit::Megahertz => 1e6,
-        Unit::Gigahertz => 1e9,
-        Unit::Percent => 1e-2,
-        _ => 1.0,
     }
 }

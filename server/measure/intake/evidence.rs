@@ -18,16 +18,14 @@ use super::headers::{self, Hints};
 use super::layout::{Column as LayoutColumn, FORM, Layout, StampAt};
 use super::number;
 use super::proof::{self, Pair};
-use super::sample::{Column, Sample};
+use super::sample::Sample;
+use super::shape::{Shape, durations_fps, in_range, shape_of, stamps_fps, unit_s, varies};
 use super::table::Table;
 use super::text;
 use crate::recording::{Kind, Role, Unit};
 
 /// Frame rates that a pass can have on average, fps.
 pub const LIKELY_FPS: std::ops::RangeInclusive<f64> = 1.0..=2000.0;
-const YEAR_2000_S: f64 = 946_684_800.0;
-const YEAR_2100_S: f64 = 4_102_444_800.0;
-
 /// What the evidence says.
 #[derive(Debug)]
 pub enum Verdict {
@@ -46,79 +44,6 @@ pub enum Verdict {
     Untimed,
     /// Its rows are runs or events.
     Summary,
-}
-
-/// What a column is by its own values.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Shape {
-    Empty,
-    Words,
-    Stamps,
-    /// Unix time in this unit.
-    Epoch(Unit),
-    Counter,
-    Rising,
-    Constant,
-    Positive,
-    Numbers,
-}
-
-pub(super) fn shape_of(column: &Column) -> Shape {
-    let filled = column.numbers + column.stamps + column.words;
-    if filled == 0 {
-        return if column.values.is_empty() { Shape::Empty } else { Shape::Numbers };
-    }
-    if column.stamps * 2 > filled {
-        return Shape::Stamps;
-    }
-    if column.numbers * 2 <= filled {
-        return Shape::Words;
-    }
-    let values: Vec<f64> = column.values.iter().copied().filter(|v| v.is_finite()).collect();
-    let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).collect();
-    let rises = steps.iter().filter(|s| **s > 0.0).count();
-    let falls = steps.iter().filter(|s| **s < 0.0).count();
-    let positive = values.iter().filter(|v| **v > 0.0).count() * 2 > values.len();
-    match () {
-        () if rises + falls == 0 && values.len() > 1 => Shape::Constant,
-        () if rises * 2 > steps.len() && falls * 50 <= steps.len() => match epoch_unit(values[0]) {
-            Some(unit) => Shape::Epoch(unit),
-            None if steps.iter().all(|s| *s == 1.0) => Shape::Counter,
-            None => Shape::Rising,
-        },
-        () if positive => Shape::Positive,
-        () => Shape::Numbers,
-    }
-}
-
-fn epoch_unit(value: f64) -> Option<Unit> {
-    [Unit::Second, Unit::Millisecond, Unit::Microsecond, Unit::Nanosecond].into_iter().find(|&unit| {
-        let seconds = value * unit_s(unit);
-        (YEAR_2000_S..YEAR_2100_S).contains(&seconds)
-    })
-}
-
-/// Seconds in a unit of time; 0 for other units.
-pub(super) fn unit_s(unit: Unit) -> f64 {
-    number::exponent(unit).map_or(0.0, |e| 10_f64.powi(e - 9))
-}
-
-/// Frames (or rows) a second that a column of stamps gives in a unit: median step.
-pub(super) fn stamps_fps(column: &Column, unit: Unit) -> f64 {
-    1.0 / (median_step(column) * unit_s(unit))
-}
-
-pub(super) fn median_step(column: &Column) -> f64 {
-    let mut steps: Vec<f64> =
-        column.values.windows(2).map(|w| w[1] - w[0]).filter(|s| s.is_finite() && *s >= 0.0).collect();
-    steps.sort_by(f64::total_cmp);
-    steps.get(steps.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-pub(super) fn durations_fps(column: &Column, unit: Unit) -> f64 {
-    let good = column.values.iter().filter(|v| **v > 0.0 && v.is_finite());
-    let (count, sum) = good.fold((0_u32, 0.0), |(n, s), v| (n + 1, s + v));
-    f64::from(count) / (sum * unit_s(unit))
 }
 
 /// The evidence of one log.
@@ -142,9 +67,9 @@ pub fn judge(table: &Table, sample: &Sample) -> Verdict {
 }
 
 impl<'a> Evidence<'a> {
-    fn gather(table: &'a Table, sample: &'a Sample) -> Self {
+    pub(super) fn gather(table: &'a Table, sample: &'a Sample) -> Self {
         let hints: Vec<Hints> = table.names.iter().map(|n| headers::hints(n)).collect();
-        let shapes: Vec<Shape> = sample.columns.iter().map(shape_of).collect();
+        let shapes: Vec<Shape> = sample.columns.iter().map(|c| shape_of(c, sample.partings)).collect();
         let mut evidence = Self { table, sample, hints, shapes, pair: None };
         evidence.pair = evidence.best_pair();
         evidence
@@ -161,9 +86,11 @@ impl<'a> Evidence<'a> {
     fn best_pair(&self) -> Option<Pair> {
         let columns = &self.sample.columns;
         let mut pairs = Vec::new();
+        let mut possible = self.places(|s| matches!(s, Shape::Positive | Shape::Constant | Shape::Rising));
+        possible.retain(|&durations| self.may_be_durations(durations));
         for clock in self.clocks() {
-            for durations in self.places(|s| matches!(s, Shape::Positive | Shape::Constant | Shape::Rising)) {
-                if clock != durations && self.may_be_durations(durations) {
+            for &durations in &possible {
+                if clock != durations {
                     pairs.extend(proof::pair((clock, &columns[clock]), (durations, &columns[durations])));
                 }
             }
@@ -345,75 +272,9 @@ fn is_summary(sample: &Sample) -> bool {
         && sample.columns.first().is_some_and(|c| c.words * 2 > sample.rows && c.distinct.len() > 1)
 }
 
-/// What in a log speaks against a layout; `None` when it fits.
-pub fn contradicts(layout: &Layout, table: &Table, sample: &Sample) -> Option<String> {
-    let evidence = Evidence::gather(table, sample);
-    let timed = layout.column(Role::FrameTime).filter(|_| layout.kind == Kind::Frames);
-    let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
-    for column in timed.into_iter().chain(clock) {
-        let values = &sample.columns[place(column.index)];
-        let usable = if column.unit == Unit::Iso8601 { values.stamps } else { values.numbers };
-        if usable * 2 < sample.rows {
-            return Some(format!("column {} ({}) does not hold times.", column.index, column.name));
-        }
-    }
-    if let Some(durations) = timed {
-        let fps = durations_fps(&sample.columns[place(durations.index)], durations.unit);
-        if !(0.1..=10_000.0).contains(&fps) {
-            return Some(format!("column {} would give {fps:.4} fps.", durations.index));
-        }
-    }
-    match (timed, clock, evidence.pair) {
-        (Some(durations), _, Some(pair)) if place(durations.index) != pair.durations => Some(format!(
-            "column {}, not {}, is the differences of column {}.",
-            pair.durations + 1,
-            durations.index,
-            pair.clock + 1
-        )),
-        (Some(durations), Some(clock), Some(pair)) if place(clock.index) == pair.clock => {
-            let unit_of = |c: &LayoutColumn| match c.unit {
-                Unit::Iso8601 => Some(9),
-                unit => number::exponent(unit),
-            };
-            let apart = unit_of(durations)? - unit_of(clock)?;
-            (apart != pair.power).then(|| {
-                format!("the units of columns {} and {} do not go together.", clock.index, durations.index)
-            })
-        }
-        _ => None,
-    }
-}
-
-/// Whether less than nine tenths of the rows hold the middle value.
-fn varies(column: &Column) -> bool {
-    let mut values: Vec<f64> = column.values.iter().copied().filter(|v| v.is_finite()).collect();
-    values.sort_by(f64::total_cmp);
-    let middle = values.get(values.len() / 2).copied().unwrap_or(f64::NAN);
-    values.iter().filter(|v| **v == middle).count() * 10 < values.len() * 9
-}
-
 /// Position from 0 of a column numbered from 1.
 pub(super) fn place(index: u32) -> usize {
     usize::try_from(index.saturating_sub(1)).unwrap_or(usize::MAX)
-}
-
-/// Whether the middle of a column is possible for a quantity in its unit.
-fn in_range(column: &Column, role: Role, unit: Option<Unit>) -> bool {
-    let mut values: Vec<f64> = column.values.iter().copied().filter(|v| v.is_finite()).collect();
-    values.sort_by(f64::total_cmp);
-    let Some(&middle) = values.get(values.len() / 2) else { return false };
-    let hertz = match unit {
-        Some(Unit::Megahertz) => 1e6,
-        Some(Unit::Gigahertz) => 1e9,
-        _ => 1.0,
-    };
-    match role {
-        Role::Power => (0.0..=5000.0).contains(&middle),
-        Role::Clock => (0.0..=2e10).contains(&(middle * hertz)),
-        Role::Temperature => (-60.0..=150.0).contains(&middle),
-        Role::Load => (0.0..=100.0).contains(&middle),
-        _ => middle >= 0.0,
-    }
 }
 
 /// A unit of time in words.

@@ -10,7 +10,9 @@
 
 mod alone;
 mod assemble;
+mod clock;
 pub mod container;
+mod contradiction;
 pub mod evidence;
 pub mod headers;
 pub mod layout;
@@ -18,9 +20,12 @@ pub mod lines;
 pub mod number;
 mod problems;
 mod proof;
+mod refusals;
 mod sample;
+mod shape;
 mod table;
 pub mod text;
+mod tracks;
 
 use std::io::{self, Read, Seek, SeekFrom};
 
@@ -130,7 +135,7 @@ pub fn read_log<R: Read + Seek>(source: &mut R, name: &str, known: &Known<'_>) -
     source.rewind()?;
     let got = read_up_to(&mut *source, &mut magic)?;
     let packed = match container::of(&magic[..got]) {
-        _ if bytes == 0 => return Ok(one(refuse(format!("{name} is empty (0 bytes). {AGAIN}")))),
+        _ if bytes == 0 => return Ok(one(refuse(refusals::empty(name)))),
         Container::Unread(what) => return Ok(one(refuse(format!("{name}, line 1: it is {what}.")))),
         Container::Gzip => true,
         Container::Plain => false,
@@ -138,10 +143,7 @@ pub fn read_log<R: Read + Seek>(source: &mut R, name: &str, known: &Known<'_>) -
     let mut log = Log { source, name, known, packed, bytes };
     match log.read() {
         Err(e) if packed && e.get_ref().is_some_and(|inner| inner.is::<TooMuch>()) => {
-            Ok(one(refuse(format!(
-                "{name} unpacks to more than {} MiB. A log is smaller: give the part that is wanted.",
-                known.limits.unpacked >> 20
-            ))))
+            Ok(one(refuse(refusals::unpacks_too_far(name, known.limits.unpacked))))
         }
         Err(e)
             if packed
@@ -150,15 +152,11 @@ pub fn read_log<R: Read + Seek>(source: &mut R, name: &str, known: &Known<'_>) -
                     io::ErrorKind::InvalidInput | io::ErrorKind::InvalidData | io::ErrorKind::UnexpectedEof
                 ) =>
         {
-            Ok(one(refuse(format!(
-                "{name} is packed with gzip and damaged ({e}). Fetch it again, or give it unpacked."
-            ))))
+            Ok(one(refuse(refusals::damaged(name, &e))))
         }
         outcome => Ok(one(outcome?)),
     }
 }
-
-const AGAIN: &str = "Record it again, or fetch it again from the rig.";
 
 fn one(outcome: Outcome) -> LogReading {
     LogReading { members: vec![Member { name: String::new(), outcome }] }
@@ -215,23 +213,26 @@ impl<R: Read + Seek> Log<'_, R> {
         let (encoding, mark) = match text::detect(&head) {
             Ok(found) => found,
             Err(at) => {
-                let line = memchr::memchr_iter(b'\n', &head[..at]).count() + 1;
-                return Ok(refuse(format!(
-                    "{}, line {line}: byte {at} is 0x{:02X}, so this is not text. Export the log as delimited text (comma, semicolon or tab).",
-                    self.name, head[at]
-                )));
+                return Ok(refuse(refusals::not_text(self.name, &head, at)));
             }
         };
         let whole = head.len() < 1024 * 1024;
-        head.clear();
-        self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
+        if matches!(encoding, Encoding::Utf16Le | Encoding::Utf16Be) {
+            head.clear();
+            self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
+        } else {
+            head.drain(..mark);
+        }
         let table = match table::find(&head, whole, encoding) {
             Ok(table) => table,
-            Err(why) => return Ok(refuse(self.no_table(&why))),
+            Err(why) => return Ok(refuse(refusals::no_table(self.name, &why))),
         };
         let sample = sample::take(self.text(encoding, mark)?, &table)?;
         if sample.rows == 0 {
-            return Ok(refuse(self.no_table(&NoTable::NoRows(table.header_line.max(1), table.names.len()))));
+            return Ok(refuse(refusals::no_table(
+                self.name,
+                &NoTable::NoRows(table.header_line.max(1), table.names.len()),
+            )));
         }
         let shape = layout::shape(char::from(table.delimiter), table.names.iter().map(String::as_str));
         let remembered = (self.known.remembered)(&shape).filter(|l| l.columns.len() == table.names.len());
@@ -239,8 +240,8 @@ impl<R: Read + Seek> Log<'_, R> {
             (Some(layout), verdict) => self.read_remembered(layout, verdict, &table, mark, &sample),
             (None, Verdict::Certain(layout)) => self.read_certain(layout, &table, mark, &sample),
             (None, Verdict::Unsure { why, guess, ways }) => self.ask(why, guess, ways, &table, mark, &sample),
-            (None, Verdict::Untimed) => Ok(refuse(self.untimed(&table))),
-            (None, Verdict::Summary) => Ok(refuse(self.summary(&table))),
+            (None, Verdict::Untimed) => Ok(refuse(refusals::untimed(self.name, &table))),
+            (None, Verdict::Summary) => Ok(refuse(refusals::summary(self.name, &table))),
         }
     }
 
@@ -252,25 +253,15 @@ impl<R: Read + Seek> Log<'_, R> {
         sample: &Sample,
     ) -> io::Result<Outcome> {
         Ok(match self.rows(&layout, table, mark, sample)? {
-            Assembled::Segments(segments) if segments.is_empty() => refuse(format!(
-                "{}, line {}: not one of its rows gives a frame: every time is missing, zero, negative or not a number. Check column {}.",
-                self.name,
-                table.first_row,
-                layout
-                    .column(crate::recording::Role::FrameTime)
-                    .map(|c| c.index)
-                    .or(layout.clock)
-                    .unwrap_or(1)
-            )),
+            Assembled::Segments(segments) if segments.is_empty() => {
+                refuse(refusals::no_frame(self.name, table, &layout))
+            }
             Assembled::Segments(mut segments) => {
                 self.note_zone(&layout, sample, &mut segments);
                 Outcome::Read { layout, segments }
             }
-            Assembled::TooLong(line) => refuse(self.no_table(&NoTable::TooLong(line))),
-            Assembled::TooMany(line) => refuse(format!(
-                "{}, line {line}: more than {} rows. Cut the log into passes.",
-                self.name, self.known.limits.rows
-            )),
+            Assembled::TooLong(line) => refuse(refusals::no_table(self.name, &NoTable::TooLong(line))),
+            Assembled::TooMany(line) => refuse(refusals::too_many(self.name, line, self.known.limits.rows)),
         })
     }
 
@@ -287,7 +278,7 @@ impl<R: Read + Seek> Log<'_, R> {
         layout.decimal = char::from(table.mark);
         layout.encoding = table.encoding;
         layout.header_line = table.header_line;
-        let Some(contradiction) = evidence::contradicts(&layout, table, sample) else {
+        let Some(contradiction) = contradiction::contradicts(&layout, table, sample) else {
             return self.read_certain(layout, table, mark, sample);
         };
         let why = format!("The layout remembered for this header does not fit this log: {contradiction}");
@@ -317,11 +308,11 @@ impl<R: Read + Seek> Log<'_, R> {
 
     /// Rows to make room for: exact for a short log, by the file's length for a longer one.
     fn expected_rows(&self, table: &Table, sample: &Sample) -> usize {
-        if sample.rows < sample::ROWS || self.packed {
-            return sample.rows;
+        if sample.passed < sample::ROWS || self.packed {
+            return sample.passed;
         }
         let width = if matches!(table.encoding, Encoding::Utf16Be | Encoding::Utf16Le) { 2 } else { 1 };
-        let rows = self.bytes * u64::try_from(sample.rows).unwrap_or(0) / (sample.bytes * width).max(1);
+        let rows = self.bytes * u64::try_from(sample.passed).unwrap_or(0) / (sample.bytes * width).max(1);
         usize::try_from(rows + rows / 64).unwrap_or(usize::MAX).min(self.known.limits.rows)
     }
 
@@ -364,50 +355,12 @@ impl<R: Read + Seek> Log<'_, R> {
         };
         for segment in segments {
             segment.problems.push(Problem {
-                line: table_line(layout),
+                line: layout.header_line,
                 column: wall.index,
                 says: says.clone(),
             });
         }
     }
-
-    fn no_table(&self, why: &NoTable) -> String {
-        let name = self.name;
-        match why {
-            NoTable::Blank => format!("{name} holds nothing but blank lines. {AGAIN}"),
-            NoTable::TooLong(line) => format!(
-                "{name}, line {line}: longer than {} KiB, so this is no table of rows. Export the log as delimited text.",
-                lines::LONGEST_LINE >> 10
-            ),
-            NoTable::NoRows(line, columns) if *columns > 1 => format!(
-                "{name}, line {line}: a header of {columns} columns with no row of numbers below it. The recorder was stopped before the first frame: record again."
-            ),
-            NoTable::NoRows(line, _) => format!(
-                "{name}, line {line}: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text."
-            ),
-        }
-    }
-
-    fn untimed(&self, table: &Table) -> String {
-        format!(
-            "{}, line {}: none of its {} columns times frames or samples. Record with frame times or an elapsed time, with the unit in the header.",
-            self.name,
-            table.header_line.max(1),
-            table.names.len()
-        )
-    }
-
-    fn summary(&self, table: &Table) -> String {
-        format!(
-            "{}, line {}: a table of results or events, not the frames themselves. Give the logs that it was made from.",
-            self.name,
-            table.header_line.max(1)
-        )
-    }
-}
-
-fn table_line(layout: &Layout) -> u64 {
-    layout.header_line
 }
 
 /// Frames and their time in ns; rows and their span for companions.

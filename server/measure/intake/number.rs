@@ -37,6 +37,17 @@ const POWERS: [i64; 19] = {
     powers
 };
 
+/// Powers of ten that a double holds exactly.
+const EXACT_POWERS: [f64; 23] = {
+    let mut powers = [1.0; 23];
+    let mut i = 1;
+    while i < 23 {
+        powers[i] = powers[i - 1] * 10.0;
+        i += 1;
+    }
+    powers
+};
+
 fn power(exponent: u32) -> Option<i64> {
     POWERS.get(usize::try_from(exponent).ok()?).copied()
 }
@@ -48,6 +59,10 @@ pub fn parse(cell: &[u8], mark: u8) -> Cell {
         [b'+', rest @ ..] => (false, rest),
         rest => (false, rest),
     };
+    if let Some(plain) = plain(digits, mark) {
+        let mantissa = if negative { -plain.mantissa } else { plain.mantissa };
+        return Cell::Number(Decimal { mantissa, ..plain });
+    }
     let mut mantissa: i64 = 0;
     let mut scale = 0;
     let mut seen = false;
@@ -83,6 +98,27 @@ pub fn parse(cell: &[u8], mark: u8) -> Cell {
     Cell::Number(Decimal { mantissa: if negative { -mantissa } else { mantissa }, scale })
 }
 
+/// Digits with at most one mark, too few of them to overflow: what nearly every cell of a log is.
+fn plain(digits: &[u8], mark: u8) -> Option<Decimal> {
+    if digits.len() > 18 {
+        return None;
+    }
+    let mut mantissa: i64 = 0;
+    let mut after = None;
+    for (i, &b) in digits.iter().enumerate() {
+        let digit = b.wrapping_sub(b'0');
+        if digit < 10 {
+            mantissa = mantissa * 10 + i64::from(digit);
+        } else if b == mark && after.is_none() {
+            after = Some(digits.len() - 1 - i);
+        } else {
+            return None;
+        }
+    }
+    let marks = usize::from(after.is_some());
+    (digits.len() > marks).then_some(Decimal { mantissa, scale: i32::try_from(after.unwrap_or(0)).ok()? })
+}
+
 fn other(cell: &[u8]) -> Cell {
     let bare = cell.strip_prefix(b"-").or_else(|| cell.strip_prefix(b"+")).unwrap_or(cell);
     let is = |words: &[&str]| words.iter().any(|w| bare.eq_ignore_ascii_case(w.as_bytes()));
@@ -97,6 +133,9 @@ impl Decimal {
     /// The nearest double (exact to half a unit in the last place while the digits fit in 53 bits).
     pub fn value(self) -> f64 {
         let mantissa = self.mantissa as f64;
+        if let Some(&power) = usize::try_from(self.scale).ok().and_then(|s| EXACT_POWERS.get(s)) {
+            return mantissa / power;
+        }
         if self.scale >= 0 { mantissa / 10_f64.powi(self.scale) } else { mantissa * 10_f64.powi(-self.scale) }
     }
 

@@ -1,12 +1,14 @@
 //! The one proof that needs no names: a column of durations is the differences of a column of stamps.
 
 use super::layout::StampAt;
-use super::sample::Column;
+use super::sample::{Column, middle};
 
 /// Share of the rows that have to agree to within the digits written.
 const ROWS_THAT_AGREE: f64 = 0.9;
 /// Most by which the durations' sum may miss the span of the stamps, where single rows cannot be told apart.
 const SUM_MISS: f64 = 0.01;
+/// Rows on which two columns that do not belong together are told apart cheaply.
+const FIRST: usize = 64;
 
 /// Stamps and durations that belong together.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,20 +51,21 @@ fn pair_at(
     if steps.len() < 2 || steps.len() * 2 < stamps.values.len() {
         return None;
     }
-    let mut ratios: Vec<f64> = steps.iter().map(|(step, d)| step / d).collect();
-    ratios.sort_by(f64::total_cmp);
+    let digits = (stamps.step(), spans.step());
+    if hopeless(&steps[..steps.len().min(FIRST)], digits) {
+        return None;
+    }
     let sum = |pick: fn(&(f64, f64)) -> f64| steps.iter().map(pick).sum::<f64>();
     let (span, total) = (sum(|s| s.0), sum(|s| s.1));
-    let median = ratios[ratios.len() / 2];
+    let median = median_ratio(&steps);
     let ratio = if median > 0.0 { median } else { span / total };
     if ratio <= 0.0 {
         return None;
     }
     let power = nearest_power(ratio)?;
     let scale = 10_f64.powi(-power);
-    let coarse = 1.1 * stamps.step() * scale + 0.6 * spans.step();
-    let agree = steps.iter().filter(|(step, d)| (step * scale - d).abs() <= coarse + 1e-4 * d).count();
-    let share = agree as f64 / steps.len() as f64;
+    let coarse = coarseness(digits, scale);
+    let share = agreeing(&steps, scale, coarse);
     let miss = (total - span * scale).abs() / (span * scale);
     // Stamps coarser than a frame agree with anything: then only the long sum speaks.
     let typical = total / steps.len() as f64;
@@ -76,6 +79,36 @@ fn pair_at(
         miss,
         share,
     })
+}
+
+/// Whether the first rows already say that two columns do not belong together: stamps much finer than a frame, and
+/// not even half of the rows agree.
+fn hopeless(first: &[(f64, f64)], digits: (f64, f64)) -> bool {
+    let typical = first.iter().map(|s| s.1).sum::<f64>() / first.len() as f64;
+    let ratio = median_ratio(first);
+    // The power that is near in order of magnitude tells how coarse the stamps are beside a frame.
+    let scale = 1.0 / ratio;
+    if !scale.is_finite() || coarseness(digits, scale) > 0.1 * typical {
+        return false;
+    }
+    nearest_power(ratio).is_none_or(|power| {
+        let scale = 10_f64.powi(-power);
+        agreeing(first, scale, coarseness(digits, scale)) < 0.5
+    })
+}
+
+fn median_ratio(steps: &[(f64, f64)]) -> f64 {
+    middle(steps.iter().map(|(step, d)| step / d).collect()).unwrap_or(f64::NAN)
+}
+
+/// By how much a step may differ from its duration because both are written with so many digits.
+fn coarseness((stamps, spans): (f64, f64), scale: f64) -> f64 {
+    1.1 * stamps * scale + 0.6 * spans
+}
+
+fn agreeing(steps: &[(f64, f64)], scale: f64, coarse: f64) -> f64 {
+    let agree = steps.iter().filter(|(step, d)| (step * scale - d).abs() <= coarse + 1e-4 * d).count();
+    agree as f64 / steps.len() as f64
 }
 
 /// The power of ten next to a ratio, when it is within 5 % of one and steps between units of time.

@@ -104,8 +104,11 @@ fn head_lines(head: &[u8], whole: bool, line_end: u8) -> Result<Vec<&[u8]>, NoTa
 
 /// A cell as a row of a log has them: a number with either mark, a stamp, or nothing.
 fn is_value(cell: &[u8]) -> bool {
-    [b'.', b','].iter().any(|&m| matches!(number::parse(cell, m), Cell::Number(_) | Cell::NotFinite))
-        || number::stamp(cell).is_some()
+    match number::parse(cell, b'.') {
+        Cell::Number(_) | Cell::NotFinite => true,
+        Cell::Missing => false,
+        Cell::Words => matches!(number::parse(cell, b','), Cell::Number(_)) || number::stamp(cell).is_some(),
+    }
 }
 
 fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
@@ -152,10 +155,9 @@ fn decimal_mark(rows: &[&[u8]], delimiter: u8) -> u8 {
     for line in rows {
         cells.split(line, delimiter);
         for cell in cells.all(line) {
-            commas +=
-                usize::from(cell.contains(&b',') && matches!(number::parse(cell, b','), Cell::Number(_)));
-            points +=
-                usize::from(cell.contains(&b'.') && matches!(number::parse(cell, b'.'), Cell::Number(_)));
+            let with = |mark| cell.contains(&mark) && matches!(number::parse(cell, mark), Cell::Number(_));
+            commas += usize::from(with(b','));
+            points += usize::from(with(b'.'));
         }
     }
     if commas > points { b',' } else { b'.' }

@@ -37,7 +37,7 @@ pub fn detect(head: &[u8]) -> Result<(Encoding, usize), usize> {
         [0xFE, 0xFF, ..] => return Ok((Encoding::Utf16Be, 2)),
         _ => {}
     }
-    if head.contains(&0) {
+    if memchr::memchr(0, head).is_some() {
         // Text of Latin letters and digits in UTF-16 has a zero in every other byte.
         let zeros = |from: usize| head.iter().skip(from).step_by(2).filter(|&&b| b == 0).count();
         let (even, odd) = (zeros(0), zeros(1));
@@ -48,8 +48,10 @@ pub fn detect(head: &[u8]) -> Result<(Encoding, usize), usize> {
         };
     }
     let control = |b: u8| b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0C | 0x1A);
-    if let Some(at) = head.iter().position(|&b| control(b)) {
-        return Err(at);
+    // Whole stretches at once, without an early way out of each, go through wide registers.
+    let spoilt = |stretch: &[u8]| stretch.iter().fold(false, |any, &b| any | control(b));
+    if head.chunks(4096).any(spoilt) {
+        return Err(head.iter().position(|&b| control(b)).unwrap_or(0));
     }
     match std::str::from_utf8(head) {
         Ok(_) => Ok((Encoding::Utf8, 0)),
