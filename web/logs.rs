@@ -35,6 +35,11 @@ pub struct Log {
 }
 
 impl Log {
+    /// `3 problems`.
+    pub fn problem_count(&self) -> String {
+        format::plural(u64::try_from(self.problems.len()).unwrap_or(u64::MAX), "problem", "problems")
+    }
+
     /// Puts the sentence together: the other fields must stand.
     #[must_use]
     pub fn said(mut self) -> Self {
@@ -51,10 +56,8 @@ impl Log {
         };
         let used: Vec<String> =
             self.layout.iter().filter(|column| is_used(column.role)).map(read_as).collect();
-        let problems = match u64::try_from(self.problems.len()).unwrap_or(u64::MAX) {
-            0 => String::new(),
-            n => format!(" {}.", format::plural(n, "problem", "problems")),
-        };
+        let problems =
+            if self.problems.is_empty() { String::new() } else { format!(" {}.", self.problem_count()) };
         self.says = format!("{size}; read as: {}.{problems}", used.join(", "));
         self
     }

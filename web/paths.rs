@@ -88,6 +88,12 @@ routes! {
     INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
     /// Which cell each segment goes to: POST.
     ASSIGN = "/pieces/{piece}/intake/assign" => assign(piece: &str);
+    /// POST which pass a waiting companion belongs to.
+    PAIR = "/pieces/{piece}/intake/pair" => pair(piece: &str);
+    /// POST when a log without a wall clock began.
+    GIVE_START = "/pieces/{piece}/intake/start" => give_start(piece: &str);
+    /// POST keys of passes that were made just now, to take them back.
+    TAKE_BACK = "/pieces/{piece}/intake/take-back" => take_back(piece: &str);
     /// Queue of flagged passes.
     REVIEW = "/pieces/{piece}/review" => review(piece: &str);
     /// Parts against a baseline.

@@ -5,12 +5,15 @@
 
 mod app;
 mod assets;
-mod failures;
 mod cells;
+mod failures;
 mod front;
 mod headers;
 mod health;
+mod intake;
+mod intake_form;
 mod invitation;
+mod layout;
 mod origin;
 mod panics;
 mod people;

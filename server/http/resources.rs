@@ -9,9 +9,10 @@ use axum::http::request::Parts;
 
 use super::App;
 use super::session::SignedIn;
+use crate::store::captures::{self, Capture};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
-use crate::store::{Db, PersonId, StoreError};
+use crate::store::{CaptureId, Db, PersonId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -56,5 +57,14 @@ impl Resource for Piece {
 
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         pieces::by_key(db, named).await
+    }
+}
+
+impl Resource for Capture {
+    const SLOT: &'static str = "capture";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        captures::by_id(db, CaptureId(id)).await
     }
 }

@@ -15,8 +15,8 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces,
-    plan, session, sign_in, trace, upload,
+    App, assets, cells, failures, front, headers, health, intake, invitation, layout, origin, panics, people,
+    piece, pieces, plan, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -39,6 +39,12 @@ fn pages() -> Router<App> {
         .route(paths::PIECE_CELLS, get(cells::show).post(cells::save))
         .route(paths::PLAN, get(plan::show))
         .route(paths::DID_NOT_RUN, post(plan::did_not_run))
+        .route(paths::INTAKE, get(intake::show))
+        .route(paths::ASSIGN, post(intake::assign))
+        .route(paths::TAKE_BACK, post(intake::take_back))
+        .route(paths::PAIR, post(intake::pair))
+        .route(paths::GIVE_START, post(intake::give_start))
+        .route(paths::LAYOUT, get(layout::show).post(layout::answer))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

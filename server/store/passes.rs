@@ -290,6 +290,18 @@ pub async fn reassign(tx: &mut Tx<'_>, id: PassId, version: i64, to: &NewPass) -
     tx.record("reassign", &PASS, id).await
 }
 
+/// Takes a pass away on which nothing rests yet; its companions must be gone. A [`Conflict::Reference`] when it has a
+/// ruling, a remark or a companion.
+pub async fn remove(tx: &mut Tx<'_>, id: PassId, version: i64) -> Result<(), StoreError> {
+    let done = sqlx::query("DELETE FROM pass WHERE id = ? AND version = ?")
+        .bind(id)
+        .bind(version)
+        .execute(&mut **tx)
+        .await?;
+    hit(&done)?;
+    tx.record("take back", &PASS, id).await
+}
+
 #[cfg(test)]
 mod tests {
     use weighhouse_measure::recording::{Kind, Placing};
@@ -426,6 +438,31 @@ mod tests {
             })
             .await
             .unwrap();
+    }
+
+    #[tokio::test]
+    async fn a_pass_is_taken_back_until_something_rests_on_it() {
+        let (_folder, store) = testing::store().await;
+        let team = testing::team(&store).await;
+        let (first, ruled) = (testing::pass(&store, team, "p").await, testing::pass(&store, team, "q").await);
+        let by = Actor::Person(team.person);
+        store
+            .write(by, async move |tx| {
+                results::keep(tx, first, ResultKind::Flags, "k", "[]").await?;
+                rulings::rule(tx, ruled, Verdict::Keep, "", "[]").await?;
+                let segment = by_id(tx, first).await?.unwrap().segment_id;
+                assert!(matches!(remove(tx, first, 2).await, Err(StoreError::Stale)));
+                remove(tx, first, 1).await?;
+                assert_eq!(by_id(tx, first).await?, None);
+                assert_eq!(crate::store::segments::waiting(tx).await?[0].id, segment);
+                Ok::<_, StoreError>(())
+            })
+            .await
+            .unwrap();
+        let kept = store.write(by, async move |tx| remove(tx, ruled, 1).await).await;
+        assert!(matches!(kept, Err(StoreError::Conflict { kind: Conflict::Reference, .. })));
+        let mut db = store.read().await.unwrap();
+        assert_eq!(audit::wrong(&mut db).await.unwrap(), Vec::<String>::new());
     }
 
     #[tokio::test]

@@ -46,7 +46,13 @@ pub async fn assign(
         .await
 }
 
-async fn make(tx: &mut Tx<'_>, key: String, new: &NewPass, waiting: &mut Vec<SegmentRow>) -> Result<Made> {
+/// Makes one pass of a waiting segment, which leaves `waiting` with its companions.
+pub(super) async fn make(
+    tx: &mut Tx<'_>,
+    key: String,
+    new: &NewPass,
+    waiting: &mut Vec<SegmentRow>,
+) -> Result<Made> {
     let at = waiting.iter().position(|s| s.id == new.segment_id && s.kind == Kind::Frames);
     let Some(at) = at else { return Err(not_waiting(new.segment_id)) };
     let frames = waiting.remove(at);

@@ -8,11 +8,13 @@ pub mod choices;
 pub mod deadline;
 pub mod error;
 pub mod evidence;
+pub mod intake;
 #[cfg(test)]
 pub(crate) mod made_up;
 pub mod noise_prior;
 pub mod once;
 pub mod passwords;
+pub mod pattern;
 pub mod people;
 pub mod pieces;
 pub mod plan;

@@ -7,6 +7,7 @@
 mod assets;
 mod guard;
 mod harness;
+mod intake;
 mod limits;
 mod people;
 mod registers;

@@ -177,3 +177,98 @@ async fn too_many_bytes_are_refused_whether_or_not_their_number_is_said() {
     }
     assert_eq!(kept(&house).await, 0);
 }
+
+/// The log with another text as the frame time of some rows.
+fn spoilt(rows: &[(usize, &str)]) -> String {
+    let mut lines: Vec<String> = log(300, 0).lines().map(str::to_owned).collect();
+    for (row, text) in rows {
+        let mut cells: Vec<&str> = lines[*row].split(',').collect();
+        cells[1] = text;
+        lines[*row] = cells.join(",");
+    }
+    lines.join("\n") + "\n"
+}
+
+#[tokio::test]
+async fn what_is_no_log_is_refused_with_file_line_and_mend_and_nothing_is_kept() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let header = "elapsed (s),frame time (ms),power (W)\n";
+    for (name, bytes, says) in [
+        (
+            "empty.csv",
+            Vec::new(),
+            "empty.csv is empty (0 bytes). Record it again, or fetch it again from the rig.",
+        ),
+        (
+            "binary.csv",
+            [0, 159, 146, 150].repeat(5000),
+            "binary.csv, line 1: byte 0 is 0x00, so this is not text. Export the log as delimited text (comma, semicolon or tab).",
+        ),
+        (
+            "header.csv",
+            header.as_bytes().to_vec(),
+            "header.csv, line 1: a header of 3 columns with no row of numbers below it. The recorder was stopped before the first frame: record again.",
+        ),
+        (
+            "colons.csv",
+            log(300, 0).replace(',', "::").into_bytes(),
+            "colons.csv, line 1: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text.",
+        ),
+    ] {
+        let refused = send(&owner, name, bytes).await;
+        assert_eq!((refused.status, text(&refused.json(), "says")), (422, says));
+        assert_eq!(text(&refused.json(), "mend"), "Nothing of it was kept.");
+    }
+    assert_eq!(kept(&house).await, 0);
+}
+
+#[tokio::test]
+async fn what_could_not_be_understood_is_told_with_line_and_column() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let spoilt = send(&owner, "nan.csv", spoilt(&[(101, "NaN"), (201, "-8.0")])).await;
+    assert_eq!(spoilt.status, 201);
+    let problems = &spoilt.json()["segments"][0]["problems"];
+    assert_eq!((&problems[0]["line"], &problems[0]["column"]), (&102.into(), &2.into()));
+    assert_eq!(text(&problems[0], "says"), "'NaN' is not a finite number; the row is left out.");
+    assert_eq!(text(&problems[1], "says"), "'-8.0' is negative; the row is left out.");
+    assert_eq!(spoilt.json()["segments"][0]["rows"], 298);
+
+    let whole = log(300, 1);
+    let cut = send(&owner, "cut.csv", whole[..whole.len() - 6].to_owned()).await;
+    let problem = &cut.json()["segments"][0]["problems"][0];
+    assert_eq!(problem["line"], 301);
+    assert!(text(problem, "says").starts_with("The last row is cut"), "{problem}");
+
+    let wide: Vec<String> =
+        (0..300).map(|i| (0..100).map(|j| (i * j % 17).to_string()).collect::<Vec<_>>().join(",")).collect();
+    let names: Vec<String> = (0..100).map(|j| format!("c{j}")).collect();
+    let asked = send(&owner, "wide.csv", format!("{}\n{}\n", names.join(","), wide.join("\n"))).await;
+    assert_eq!((asked.status, text(&asked.json(), "outcome")), (201, "ask"));
+}
+
+/// 64 MB of digits in one row, packed while they are sent.
+#[tokio::test]
+async fn a_small_file_that_unpacks_to_a_large_one_is_given_up_early() {
+    use std::io::Write as _;
+
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let mut gz = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    gz.write_all(b"elapsed (s),frame time (ms)\n0,8\n").unwrap();
+    let pieces = (0..64).map(move |_| {
+        gz.write_all(&[b'1'; 1_000_000]).unwrap();
+        gz.flush().unwrap();
+        Ok::<_, std::io::Error>(std::mem::take(gz.get_mut()))
+    });
+    let refused =
+        send(&owner, "bomb.gz", reqwest::Body::wrap_stream(futures_util::stream::iter(pieces))).await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
+    assert!(
+        text(&refused.json(), "says").starts_with("bomb.gz, line 3: longer than 1024 KiB"),
+        "{}",
+        refused.body
+    );
+    assert_eq!(kept(&house).await, 0);
+}

@@ -3,9 +3,11 @@
 pub mod form;
 mod cells;
 mod frame;
+mod intake;
 mod invitation;
 pub mod part_forms;
 pub mod parts;
+mod layout;
 mod pattern;
 mod people;
 mod piece;
@@ -19,8 +21,10 @@ mod sign_in;
 pub use form::{Filled, Form, How, Sending};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
+pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
 pub use parts::{Part, Parts};
+pub use layout::Layout;
 pub use pattern::Pattern;
 pub use people::{Invited, Key, People, Person, Secret, Step};
 pub use piece::{Drivers, Piece};
@@ -55,9 +59,11 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
         Ok(())
     }
     let mut out = Vec::new();
+    of::<Intake>("intake", &mut out)?;
     of::<Invitation>("invitation", &mut out)?;
     of::<Part>("part", &mut out)?;
     of::<Parts>("part_list", &mut out)?;
+    of::<Layout>("layout", &mut out)?;
     of::<Pattern>("pattern", &mut out)?;
     of::<People>("people", &mut out)?;
     of::<Cells>("cells", &mut out)?;

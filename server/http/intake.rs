@@ -1,0 +1,240 @@
+//! Intake of a piece: what waits, which cells it goes to, companions and starts by hand.
+
+use axum::extract::{RawQuery, State};
+use axum::response::Response;
+use weighhouse_measure::recording::Kind as LogKind;
+use weighhouse_web::pages::{self, Asking, Becomes, Undo, Unplaced, Waiting};
+use weighhouse_web::{format, paths};
+
+use super::App;
+use super::intake_form::Form;
+use super::piece_frame::{at, counting};
+use super::resources::Of;
+use super::respond::{Wants, done, done_with, refill, respond};
+use super::sent::Sent;
+use super::session::{Member, SignedIn};
+use super::upload::log;
+use crate::store::captures::Capture;
+use crate::store::companions::{CompanionRow, PlacedBy};
+use crate::store::passes::PassRow;
+use crate::store::pieces::Piece;
+use crate::store::{CaptureId, SegmentId};
+use crate::work::intake::become_passes::{self, Assigned};
+use crate::work::intake::plan::{Chosen, Wish, wish};
+use crate::work::intake::{Choices, Intake, pair as by_hand};
+use crate::work::understood::Understood;
+use crate::work::{Error, Result};
+
+/// The page; with a filled-in form in its query, what the logs would become.
+pub(super) async fn show(
+    State(app): State<App>,
+    who: SignedIn,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    RawQuery(query): RawQuery,
+) -> Result<Response> {
+    let form = Form::of_query(query.as_deref().unwrap_or(""));
+    respond(wants, &page(&app, &who, &piece, form).await?)
+}
+
+async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Result<pages::Intake> {
+    let read = Intake::read(&app.store, piece).await?;
+    let chosen = match form.chosen() {
+        Ok(chosen) => (!form.is_empty()).then_some(chosen),
+        Err(Error::Refused(refusal)) => {
+            form.wrong = (refusal.wrong("pattern").to_owned(), refusal.says);
+            None
+        }
+        Err(error) => return Err(error),
+    };
+    let (frames, companions) =
+        read.waiting.into_iter().partition(|(one, _)| one.segment.kind == LogKind::Frames);
+    let row = |(one, capture)| waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
+    let rows = |all: Vec<_>| all.into_iter().map(row).collect::<Vec<_>>();
+    Ok(pages::Intake {
+        frame: counting(app, who, piece, "Intake").await?,
+        piece: piece.key.clone(),
+        rigs: read.choices.rigs.iter().map(|rig| (rig.id.0, rig.fields.name.clone())).collect(),
+        curl: curl(app),
+        asking: read
+            .asking
+            .into_iter()
+            .map(|(capture, question)| Asking {
+                capture: capture.id.0,
+                file: capture.name,
+                why: question.why,
+            })
+            .collect(),
+        frames: rows(frames),
+        companions: rows(companions),
+        unplaced: read.unplaced.iter().filter_map(|c| unplaced(c, &read.passes, &read.captures)).collect(),
+        passes: read.passes.iter().map(|pass| (pass.key.clone(), pass_words(pass))).collect(),
+        form: form.shown(&read.choices, app.chance.key()?),
+    })
+}
+
+fn curl(app: &App) -> String {
+    let to = format!("{}{}", app.address(), paths::upload("NAME.csv"));
+    format!("curl -T NAME.csv -H 'Authorization: Bearer KEY' -H 'Idempotency-Key: NAME-1' '{to}'")
+}
+
+fn waiting(
+    choices: &Choices,
+    form: &Form,
+    chosen: Option<&Chosen>,
+    one: Understood,
+    capture: &Capture,
+) -> Waiting {
+    let id = one.segment.id;
+    let frames = one.segment.kind == LogKind::Frames;
+    // Without a tick a pattern is tried on all of them, and those that fit are ticked.
+    let asked = frames && (form.ticked.contains(&id) || form.ticked.is_empty());
+    let wish = chosen.filter(|_| asked).map(|chosen| wish(choices, chosen, &one.segment, capture));
+    let rig = capture.rig_id.and_then(|id| choices.rigs.iter().find(|rig| rig.id == id));
+    let by = match (&capture.person, rig) {
+        (Some(person), Some(rig)) => format!("{person}, from {}", rig.fields.name),
+        (Some(person), None) => person.clone(),
+        (None, Some(rig)) => rig.fields.name.clone(),
+        (None, None) => "the server".to_owned(),
+    };
+    Waiting {
+        by,
+        version: capture.version,
+        start: capture.start_us.map(at),
+        ticked: form.ticked.contains(&id) || wish.as_ref().is_some_and(|wish| wish.is_ok()),
+        becomes: wish.map(|wish| match wish {
+            Ok(wish) => Becomes::Pass(becomes(choices, &wish)),
+            Err(says) => Becomes::Wrong(says),
+        }),
+        log: log(one),
+    }
+}
+
+/// Cell, rig base, unit, driver and build in words.
+fn becomes(c: &Choices, wish: &Wish) -> String {
+    let cell = c.cell_name(wish.of);
+    let base = c.bases.iter().find(|base| base.id == wish.base);
+    let rig = base.and_then(|base| c.rigs.iter().find(|rig| rig.id == base.fields.rig_id));
+    let rig = rig.map_or("", |rig| rig.fields.name.as_str());
+    let from = base.map_or_else(String::new, |b| format::day(at(b.fields.from_us), &b.fields.time_zone));
+    let unit = c.units.iter().find(|unit| unit.id == wish.unit).map_or("", |unit| unit.fields.label.as_str());
+    let driver = c.drivers.iter().find(|d| d.id == wish.driver).map_or("", |d| d.fields.name.as_str());
+    let build = c.builds.iter().find(|b| b.id == wish.build).map_or("", |b| b.fields.name.as_str());
+    let add = if c.in_piece(wish.of) { "" } else { " (the cell is added to the piece)" };
+    format!("{cell}{add}; on {rig} as from {from}, unit {unit}, driver {driver}, build {build}")
+}
+
+fn pass_words(pass: &PassRow) -> String {
+    format!("{}, pass {} of its cell", pass.capture, pass.number)
+}
+
+/// The capture whose start is not known is the frames' where they have no clock, else the companion's.
+fn unplaced(companion: &CompanionRow, passes: &[PassRow], captures: &[Capture]) -> Option<Unplaced> {
+    let pass = passes.iter().find(|pass| pass.id == companion.pass_id)?;
+    let frames = captures.iter().find(|capture| capture.id == pass.capture_id)?;
+    let timed = pass.wall_start_ns.is_some() || frames.start_us.is_some();
+    let own = captures.iter().find(|capture| capture.digest == companion.digest)?;
+    let wanting = if timed { own } else { frames };
+    Some(Unplaced {
+        file: companion.capture.clone(),
+        pass: pass.key.clone(),
+        frames: pass.capture.clone(),
+        capture: wanting.id.0,
+        wanting: wanting.name.clone(),
+        version: wanting.version,
+    })
+}
+
+/// Makes passes of the ticked logs.
+pub(super) async fn assign(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let mut form = Form::of_sent(&sent);
+    let made = match form.chosen() {
+        Ok(chosen) => {
+            let by = (who.id(), sent.once());
+            become_passes::assign(&app.store, &app.chance, by, &piece, &form.ticked, &chosen).await
+        }
+        Err(error) => Err(error),
+    };
+    match made {
+        Ok(assigned) => {
+            let fields = assigned.keys.iter().map(|key| ("pass".to_owned(), key.clone())).collect();
+            let undo = Undo { action: paths::take_back(&piece.key), fields };
+            Ok(done_with(&who, wants, &paths::intake(&piece.key), says(&assigned), Some(undo)))
+        }
+        Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {
+            form.wrong = (refusal.wrong("pattern").to_owned(), refusal.says.clone());
+            refill(wants, &page(&app, &who, &piece, form).await?, *refusal)
+        }
+        Err(error) => Err(error),
+    }
+}
+
+/// How many passes were made, which companions were paired, and which of them stand nowhere yet.
+fn says(assigned: &Assigned) -> String {
+    let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+    let mut says = format!("{} made.", format::plural(count(assigned.keys.len()), "pass", "passes"));
+    let (nowhere, placed): (Vec<_>, Vec<_>) = assigned.companions.iter().partition(|(_, by)| by.is_empty());
+    if !placed.is_empty() {
+        says += &format!(
+            " {} paired by name and placed.",
+            format::plural(count(placed.len()), "companion", "companions")
+        );
+    }
+    if !nowhere.is_empty() {
+        let names: Vec<&str> = nowhere.iter().map(|(name, _)| name.as_str()).collect();
+        says += &format!(" Paired but not placed, since a start is not known: {}.", names.join(", "));
+    }
+    says
+}
+
+/// Takes back passes that were made just now.
+pub(super) async fn take_back(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let keys = sent.all("pass").map(str::to_owned).collect();
+    let n = become_passes::take_back(&app.store, who.id(), keys).await?;
+    let passes = format::plural(u64::try_from(n).unwrap_or(u64::MAX), "pass", "passes");
+    Ok(done(&who, wants, &paths::intake(&piece.key), format!("{passes} taken back: the logs wait again.")))
+}
+
+/// Gives a pass a waiting companion.
+pub(super) async fn pair(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let segment = SegmentId(sent.read("segment", "a number of a log segment")?);
+    let placed = by_hand::pair(&app.store, who.id(), sent.text("pass").to_owned(), segment).await?;
+    let says = match placed {
+        PlacedBy::Nobody => "Paired, not placed: say when the log without a wall clock began.".to_owned(),
+        by => format!("Paired and placed by {by}."),
+    };
+    Ok(done(&who, wants, &paths::intake(&piece.key), says))
+}
+
+/// Notes when a log without a wall clock began.
+pub(super) async fn give_start(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let capture = CaptureId(sent.read("capture", "a number of a capture")?);
+    let start = sent.text("start").to_owned();
+    let n = by_hand::give_start(&app.store, who.id(), capture, sent.version()?, start).await?;
+    let placed = format::plural(u64::try_from(n).unwrap_or(u64::MAX), "companion", "companions");
+    Ok(done(&who, wants, &paths::intake(&piece.key), format!("The start is kept; {placed} placed by it.")))
+}

@@ -1,0 +1,280 @@
+//! Intake: logs come in, say what they are, and become passes of cells.
+
+use askama::Template;
+use jiff::Timestamp;
+use serde::Serialize;
+use weighhouse_measure::recording::{Kind, Problem, Role, Unit};
+
+use super::{Field, Frame, Page};
+use crate::logs::{self, Log};
+use crate::{format, paths};
+
+/// What waits at a piece's intake.
+#[derive(Template, Serialize)]
+#[template(path = "intake.html")]
+pub struct Intake {
+    #[serde(skip)]
+    /// Around the page.
+    pub frame: Frame,
+    /// Key of the piece.
+    pub piece: String,
+    #[serde(skip)]
+    /// Rigs that an upload may be said to come from: row id and name.
+    pub rigs: Vec<(i64, String)>,
+    #[serde(skip)]
+    /// A command that uploads a log.
+    pub curl: String,
+    /// Captures that a person has to say something about.
+    pub asking: Vec<Asking>,
+    /// Logs of frames without a pass.
+    pub frames: Vec<Waiting>,
+    /// Companions without a pass.
+    pub companions: Vec<Waiting>,
+    /// Companions of passes that are not placed.
+    pub unplaced: Vec<Unplaced>,
+    #[serde(skip)]
+    /// Passes that a companion can be given to: key and words.
+    pub passes: Vec<(String, String)>,
+    #[serde(skip)]
+    /// The form that makes passes.
+    pub form: Assignment,
+}
+
+/// A log that waits for its pass.
+#[derive(Clone, Debug, Serialize)]
+pub struct Waiting {
+    /// What was understood of it.
+    #[serde(flatten)]
+    pub log: Log,
+    /// Who or what brought it.
+    pub by: String,
+    /// Version of its capture.
+    pub version: i64,
+    /// Start that somebody gave.
+    pub start: Option<Timestamp>,
+    #[serde(skip)]
+    /// Whether it is ticked in the form.
+    pub ticked: bool,
+    /// What it would become as chosen, or why nothing.
+    pub becomes: Option<Becomes>,
+}
+
+/// What a log would become.
+#[derive(Clone, Debug, Serialize)]
+pub enum Becomes {
+    /// A pass: cell, rig, unit, driver and build in words.
+    #[serde(rename = "pass")]
+    Pass(String),
+    /// Nothing, and why.
+    #[serde(rename = "wrong")]
+    Wrong(String),
+}
+
+/// A capture that asks.
+#[derive(Clone, Debug, Serialize)]
+pub struct Asking {
+    /// Number of the capture.
+    pub capture: i64,
+    /// File name.
+    pub file: String,
+    /// Why it is not certain.
+    pub why: String,
+}
+
+/// A companion that has its pass but no place on its clock.
+#[derive(Clone, Debug, Serialize)]
+pub struct Unplaced {
+    /// Its file.
+    pub file: String,
+    /// Key of its pass.
+    pub pass: String,
+    /// The pass's file.
+    pub frames: String,
+    /// Number of the capture whose start is not known.
+    pub capture: i64,
+    /// That capture's file.
+    pub wanting: String,
+    /// That capture's version.
+    pub version: i64,
+}
+
+/// The form that makes passes of what is ticked.
+#[derive(Clone, Debug, Default)]
+pub struct Assignment {
+    /// Idempotency key.
+    pub once: String,
+    /// What was refused, in a sentence; empty when nothing was.
+    pub refused: String,
+    /// File-name pattern.
+    pub pattern: Field,
+    /// Whether cells are added to the piece.
+    pub add: bool,
+    /// What is chosen for all.
+    pub selects: Vec<Select>,
+}
+
+/// One of the things that are chosen.
+#[derive(Clone, Debug)]
+pub struct Select {
+    /// Name of the field.
+    pub name: &'static str,
+    /// Its label.
+    pub label: &'static str,
+    /// What leaving it open means.
+    pub usual: &'static str,
+    /// What is chosen; empty: the usual.
+    pub value: String,
+    /// Groups of options.
+    pub groups: Vec<Group>,
+}
+
+/// Options under one heading.
+#[derive(Clone, Debug)]
+pub struct Group {
+    /// Heading; empty: none.
+    pub label: String,
+    /// Value and words.
+    pub options: Vec<(String, String)>,
+}
+
+impl Intake {
+    fn curl(&self) -> &str {
+        &self.curl
+    }
+
+    fn started(waiting: &Waiting) -> String {
+        let at = waiting.log.wall_start.or(waiting.start);
+        at.map_or_else(|| "start not known".to_owned(), |at| format!("began {}", format::moment(at, "UTC")))
+    }
+
+    fn clockless(&self) -> Vec<&Waiting> {
+        self.frames.iter().chain(&self.companions).filter(|w| w.log.wall_start.is_none()).collect()
+    }
+
+    fn upload() -> String {
+        paths::upload("")
+    }
+}
+
+impl Page for Intake {
+    fn title(&self) -> String {
+        "Intake".to_owned()
+    }
+
+    fn samples() -> Vec<Self> {
+        let column = |index, name: &str, role, unit, why: &str| weighhouse_measure::intake::Column {
+            index,
+            name: name.to_owned(),
+            role,
+            unit,
+            why: why.to_owned(),
+        };
+        let log = Log {
+            segment: 7,
+            capture: 5,
+            file: "dunlin_hairpin_2160p_alder_p1.csv".to_owned(),
+            kind: Kind::Frames,
+            rows: 8243,
+            seconds: 60.0,
+            average_fps: Some(137.4),
+            wall_start: None,
+            says: String::new(),
+            layout: vec![column(
+                1,
+                "took (ms)",
+                Role::FrameTime,
+                Unit::Millisecond,
+                "its header names quantity and unit",
+            )],
+            problems: vec![Problem {
+                line: 812,
+                column: 1,
+                says: "'NaN' is not a duration; left out.".to_owned(),
+            }],
+        }
+        .said();
+        let waiting = |log: &Log, becomes, ticked| Waiting {
+            log: log.clone(),
+            by: "Maren Oake".to_owned(),
+            version: 1,
+            start: None,
+            ticked,
+            becomes,
+        };
+        let sensors = Log {
+            segment: 8,
+            file: "dunlin_hairpin_2160p_alder_p1_sensors.csv".to_owned(),
+            kind: Kind::Companion,
+            rows: 120,
+            average_fps: None,
+            wall_start: Some(Timestamp::UNIX_EPOCH),
+            layout: vec![column(2, "board [W]", Role::Power, Unit::Watt, "its header names the unit")],
+            problems: vec![],
+            ..log.clone()
+        }
+        .said();
+        let select = Select {
+            name: "scene",
+            label: "Scene",
+            usual: "as the file's name says",
+            value: String::new(),
+            groups: vec![Group {
+                label: "In this piece".to_owned(),
+                options: vec![("3".to_owned(), "Vellum Rally, hairpin".to_owned())],
+            }],
+        };
+        let empty = || Intake {
+            frame: Frame::sample("Intake"),
+            piece: "k3v9".to_owned(),
+            rigs: vec![],
+            curl: "curl -T FILE ADDRESS".to_owned(),
+            asking: vec![],
+            frames: vec![],
+            companions: vec![],
+            unplaced: vec![],
+            passes: vec![],
+            form: Assignment { selects: vec![select.clone()], ..Assignment::default() },
+        };
+        let full = Intake {
+            rigs: vec![(1, "alder".to_owned())],
+            asking: vec![Asking {
+                capture: 9,
+                file: "bench.csv".to_owned(),
+                why: "Two columns could be the frame times.".to_owned(),
+            }],
+            frames: vec![
+                waiting(
+                    &log,
+                    Some(Becomes::Pass("Tarnwick Dunlin, stock; Vellum Rally, hairpin".to_owned())),
+                    true,
+                ),
+                waiting(&log, Some(Becomes::Wrong("Choose the setting.".to_owned())), false),
+                waiting(&log, None, false),
+            ],
+            companions: vec![waiting(&sensors, None, false)],
+            unplaced: vec![Unplaced {
+                file: "x_sensors.csv".to_owned(),
+                pass: "p7".to_owned(),
+                frames: "x.csv".to_owned(),
+                capture: 4,
+                wanting: "x.csv".to_owned(),
+                version: 1,
+            }],
+            passes: vec![("p7".to_owned(), "x.csv, pass 2".to_owned())],
+            form: Assignment {
+                once: "k".to_owned(),
+                refused: "Tick the logs that become passes.".to_owned(),
+                pattern: Field::wrong("{part}{scene}", "Two words need some text between them, such as '_'."),
+                add: true,
+                selects: vec![select.clone()],
+            },
+            ..empty()
+        };
+        let guest = Intake {
+            frame: Frame::signed_in("Ada Fenn", "guest", "Pieces"),
+            frames: vec![waiting(&log, None, false)],
+            ..empty()
+        };
+        vec![empty(), full, guest]
+    }
+}
