@@ -1,0 +1,59 @@
+//! The bar chart of a setting: averages of the stock parts in each scene, the low as a notch, the interval as a line.
+
+use std::collections::BTreeSet;
+
+use weighhouse_measure::measures::Measure;
+use weighhouse_web::charts::{Bar, BarGroup, Bars, Caption};
+use weighhouse_web::format::Unit;
+
+use crate::store::{SettingId, TuningId};
+use crate::work::evidence::{CellEvidence, Evidence};
+
+/// Chart of one setting; `None` where it has no value. `draft` tells whether a number in it is not agreed.
+pub fn bars(
+    evidence: &Evidence,
+    setting: SettingId,
+    foot: Vec<String>,
+    draft: impl Fn(&CellEvidence) -> bool,
+) -> Option<Bars> {
+    let at_setting = || evidence.cells.values().filter(|cell| cell.cell.of.setting_id == setting);
+    let stock = |id: TuningId| evidence.registers.tunings.get(&id).is_some_and(|t| t.fields.name == "stock");
+    let tunings: BTreeSet<TuningId> = at_setting().map(|c| c.cell.of.tuning_id).filter(|id| stock(*id)).collect();
+    let low = evidence.low();
+    let mut groups = Vec::new();
+    let mut is_draft = false;
+    for (id, scene) in &evidence.registers.scenes {
+        let mut bars = Vec::new();
+        for (series, tuning) in tunings.iter().enumerate() {
+            let Some(cell) = evidence.cell_of(*tuning, *id, setting) else { continue };
+            let average = evidence.value(cell, Measure::AverageFps);
+            is_draft |= average.is_some() && draft(cell);
+            let part = evidence.registers.parts.get(&cell.cell.part_id);
+            bars.push(Bar {
+                name: part.map_or_else(String::new, |part| part.name()),
+                series,
+                average: average.as_ref().map(|value| value.value),
+                interval: average.and_then(|value| value.interval).map(|i| (i.low, i.high)),
+                low: evidence.value(cell, low).map(|value| (value.value, None)),
+            });
+        }
+        if bars.iter().any(|bar| bar.average.is_some()) {
+            groups.push(BarGroup { name: format!("{}, {}", scene.fields.game, scene.fields.passage), bars });
+        }
+    }
+    let name = evidence.registers.settings.get(&setting)?.fields.name.clone();
+    (!groups.is_empty()).then(|| Bars {
+        caption: Caption {
+            id: format!("bars-{}", setting.0),
+            title: format!("Average frame rate, {name}"),
+            subtitle: format!("Notch: {}. Line: 95% interval of the average.", low.name()),
+            desc: format!("Average frame rate of each part in each scene at {name}, with {}.", low.name()),
+            foot,
+            draft: is_draft,
+        },
+        axis: "frames per second".to_owned(),
+        low: low.name().to_owned(),
+        unit: Unit::Fps,
+        groups,
+    })
+}

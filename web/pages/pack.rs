@@ -1,0 +1,90 @@
+//! The pack of a piece: what is in it, what of it is agreed, and the way to take it.
+
+use askama::Template;
+use serde::Serialize;
+
+use super::{Frame, Page};
+
+/// The pack page.
+#[derive(Clone, Debug, Template, Serialize)]
+#[template(path = "pack.html")]
+pub struct Pack {
+    /// Around the page.
+    #[serde(skip)]
+    pub frame: Frame,
+    /// Key of the piece.
+    pub piece: String,
+    /// Figures that are agreed.
+    pub agreed: u64,
+    /// All figures that were not withdrawn.
+    pub figures: u64,
+    /// Figures that lapsed.
+    pub lapsed: u64,
+    /// Flagged passes that nobody ruled on: they count in all numbers.
+    pub flagged: u64,
+    /// Charts, in the order of the pack.
+    pub charts: Vec<ChartEntry>,
+    /// Other files.
+    pub files: Vec<FileEntry>,
+    /// Head of the audit trail.
+    pub head: String,
+}
+
+/// A chart of the pack.
+#[derive(Clone, Debug, Serialize)]
+pub struct ChartEntry {
+    /// File name without folder and ending.
+    pub name: String,
+    /// Title.
+    pub title: String,
+    /// Whether a number in it is not agreed: it then says so across itself.
+    pub draft: bool,
+    /// The chart, light.
+    #[serde(skip)]
+    pub svg: String,
+}
+
+/// A file of the pack.
+#[derive(Clone, Debug, Serialize)]
+pub struct FileEntry {
+    /// Path in the pack.
+    pub path: String,
+    /// What it holds.
+    pub says: String,
+}
+
+impl Page for Pack {
+    fn title(&self) -> String {
+        "Pack".to_owned()
+    }
+
+    fn samples() -> Vec<Self> {
+        let empty = Pack {
+            frame: Frame::sample("Pack"),
+            piece: "k3v9".to_owned(),
+            agreed: 0,
+            figures: 0,
+            lapsed: 0,
+            flagged: 0,
+            charts: Vec::new(),
+            files: Vec::new(),
+            head: "0".to_owned(),
+        };
+        let chart = |name: &str, draft| ChartEntry {
+            name: name.to_owned(),
+            title: "Average frame rate, 2160p native".to_owned(),
+            draft,
+            svg: String::new(),
+        };
+        let full = Pack {
+            agreed: 3,
+            figures: 5,
+            lapsed: 1,
+            flagged: 2,
+            charts: vec![chart("bars-2160p-native", true), chart("ratios-2160p-native", false)],
+            files: vec![FileEntry { path: "tables/cells.csv".to_owned(), says: "a row a cell and measure".to_owned() }],
+            ..empty.clone()
+        };
+        vec![empty, full]
+    }
+}
