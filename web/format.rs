@@ -63,6 +63,19 @@ impl Unit {
         }
     }
 
+    /// The unit with this sign; a pure number where there is none.
+    pub fn of_sign(sign: &str) -> Unit {
+        const ALL: [Unit; 8] =
+            [Unit::Fps, Unit::Ms, Unit::S, Unit::W, Unit::J, Unit::MHz, Unit::C, Unit::Percent];
+        ALL.into_iter().find(|unit| unit.sign() == sign).unwrap_or(Unit::One)
+    }
+
+    /// A value that people typed, without digits that say nothing: `2%`, `2.5%`.
+    pub fn plain(self, value: f64) -> String {
+        let text = fixed(value, self.places());
+        self.behind(if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text })
+    }
+
     /// Decimal places where no uncertainty is known.
     fn places(self) -> i32 {
         match self {
@@ -74,7 +87,7 @@ impl Unit {
     }
 
     /// `number` with this unit behind it: `124.0 fps`, `12.5%`, `1.077`.
-    fn behind(self, number: &str) -> String {
+    pub(crate) fn behind(self, number: &str) -> String {
         match self {
             Unit::One => number.to_owned(),
             Unit::Percent => format!("{number}%"),

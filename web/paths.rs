@@ -98,8 +98,14 @@ routes! {
     REVIEW = "/pieces/{piece}/review" => review(piece: &str);
     /// Parts against a baseline.
     AGAINST = "/pieces/{piece}/against" => against(piece: &str);
+    /// The chart of a comparison (the same query, and `theme`): SVG.
+    AGAINST_CHART = "/pieces/{piece}/against/chart.svg" => against_chart(piece: &str);
+    /// What a new noise prior would change. POST keeps it.
+    NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
     /// Ledger of figures. POST makes one.
     FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
+    /// The form for a figure of a number: see [`new_figure`].
+    FIGURE_FORM = "/pieces/{piece}/figures/new" => figure_form(piece: &str);
     /// The exported bundle.
     PACK = "/pieces/{piece}/pack" => pack(piece: &str);
     /// The bundle itself.
@@ -190,6 +196,11 @@ routes! {
 
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";
+
+/// The form for a figure of `what`, a number of a page as JSON.
+pub fn new_figure(piece: &str, what: &str) -> String {
+    with_query(&figure_form(piece), &[("what", what)])
+}
 
 /// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.
 pub const UPLOAD: &str = "/api/v1/uploads/{name}";

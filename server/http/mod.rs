@@ -3,6 +3,7 @@
 //! What a new route needs is in [`routes`]. A handler takes extractors ([`session`], [`resources`], [`sent`]), makes
 //! one call into `work`, and answers with [`respond`]; errors are returned as they are and shown by [`failures`].
 
+mod against;
 mod app;
 mod assets;
 mod cells;
@@ -14,6 +15,7 @@ mod intake;
 mod intake_form;
 mod invitation;
 mod layout;
+mod noise_prior;
 mod origin;
 mod panics;
 mod people;

@@ -17,6 +17,8 @@ use weighhouse_web::paths;
 use super::{
     App, assets, cells, failures, front, headers, health, intake, invitation, layout, origin, panics, people,
     piece, pieces, plan, session, sign_in, trace, upload,
+    App, against, assets, cells, failures, front, headers, health, invitation, noise_prior, origin, panics,
+    people, piece, pieces, plan, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -45,6 +47,9 @@ fn pages() -> Router<App> {
         .route(paths::PAIR, post(intake::pair))
         .route(paths::GIVE_START, post(intake::give_start))
         .route(paths::LAYOUT, get(layout::show).post(layout::answer))
+        .route(paths::AGAINST, get(against::show))
+        .route(paths::AGAINST_CHART, get(against::chart))
+        .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

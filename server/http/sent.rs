@@ -4,8 +4,9 @@
 //! and lists of them. Texts stay as they came, so that a refused form can be shown again.
 
 use axum::extract::rejection::BytesRejection;
-use axum::extract::{FromRequest, Request};
+use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::header::CONTENT_TYPE;
+use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderName, StatusCode};
 use axum::{RequestExt as _, body::Bytes};
 use serde_json::Value;
@@ -116,6 +117,22 @@ impl Sent {
             hash.update(text);
         }
         Some(Once { key: key.to_owned(), route: self.route.clone(), asked: hash.finalize().to_vec() })
+    }
+}
+
+/// What the query of an address asks for, read like what is sent.
+#[derive(Clone, Debug, Default)]
+pub struct Asked(pub Sent);
+
+impl FromRequestParts<App> for Asked {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(
+        parts: &mut Parts,
+        _: &App,
+    ) -> std::result::Result<Self, std::convert::Infallible> {
+        let pairs = form(parts.uri.query().unwrap_or("").as_bytes());
+        Ok(Self(Sent { pairs, route: parts.uri.path().to_owned() }))
     }
 }
 

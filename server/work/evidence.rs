@@ -14,16 +14,13 @@ use weighhouse_measure::screens::{
     CellPass, CellSpread, Flag, Notice, Profile, Spread, notices, screen_among, screen_cell,
 };
 
+pub use super::names::Registers;
 use super::results::{self, PassResults};
 use crate::store::companions::{self, CompanionRow};
 use crate::store::passes::{self, PassRow};
 use crate::store::people;
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::cells::Cell;
-use crate::store::registers::parts::Part;
-use crate::store::registers::scenes::Scene;
-use crate::store::registers::settings::Setting;
-use crate::store::registers::tunings::Tuning;
 use crate::store::registers::{parts, scenes, settings, tunings};
 use crate::store::rulings::Verdict;
 use crate::store::{CellId, DriverId, PartId, PieceId, SceneId, SettingId, Store, StoreError, TuningId};
@@ -54,19 +51,6 @@ pub struct PriorKept {
     pub by: String,
     /// Microseconds UTC.
     pub at_us: i64,
-}
-
-/// The registers that cells refer to.
-#[derive(Clone, Debug, Default)]
-pub struct Registers {
-    /// Parts.
-    pub parts: BTreeMap<PartId, Part>,
-    /// Tunings.
-    pub tunings: BTreeMap<TuningId, Tuning>,
-    /// Scenes.
-    pub scenes: BTreeMap<SceneId, Scene>,
-    /// Settings.
-    pub settings: BTreeMap<SettingId, Setting>,
 }
 
 /// A cell with its passes.

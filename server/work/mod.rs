@@ -11,6 +11,7 @@ pub mod evidence;
 pub mod intake;
 #[cfg(test)]
 pub(crate) mod made_up;
+pub mod names;
 pub mod noise_prior;
 pub mod once;
 pub mod passwords;

@@ -37,7 +37,7 @@ pub struct RatioRow {
     pub name: String,
     /// What must be known beside it: `crosses rigs`, `played by hand`; may be empty.
     pub note: String,
-    /// One for each contender; `None`: did not run, or cannot be compared.
+    /// One for each contender; `None`: did not run, or cannot be compared; the note says why.
     pub ratios: Vec<Option<Ratio>>,
 }
 
@@ -46,9 +46,9 @@ pub struct RatioRow {
 pub struct Ratio {
     /// Above 0; 1 is equal.
     pub value: f64,
-    /// Lower end.
+    /// Lower end; not a number where no interval is known.
     pub low: f64,
-    /// Upper end.
+    /// Upper end; not a number where no interval is known.
     pub high: f64,
 }
 
@@ -130,13 +130,7 @@ impl Ratios {
                     canvas.dot((SIDE + 5.0, middle), 4.5, series);
                 }
                 canvas.text((indent, middle + 4.5), "Overall, these scenes", LABEL.bold());
-                canvas.interval(
-                    (scale.at(these.low), scale.at(these.high)),
-                    middle,
-                    7.5,
-                    Paint::Series(series),
-                    3.0,
-                );
+                bar(canvas, scale, (these.low, these.high), middle, series, 3.0);
                 canvas.dot((scale.at(these.value), middle), 5.5, series);
                 value_at(canvas, middle, &these, true);
             });
@@ -147,7 +141,7 @@ impl Ratios {
                 canvas.group(&words, |canvas| {
                     let middle = y + ROW / 2.0;
                     canvas.text((indent, middle + 4.5), "Another scene like these", LABEL);
-                    canvas.interval((scale.at(low), scale.at(high)), middle, 7.5, Paint::Series(series), 1.2);
+                    bar(canvas, scale, (low, high), middle, series, 1.2);
                     let end = (WIDTH - SIDE, middle + 4.5);
                     canvas.text(end, &format::change_interval(low, high), SMALL.at(Anchor::End));
                 });
@@ -181,21 +175,29 @@ impl RatioRow {
             let who = contenders.get(series).map_or("", String::as_str);
             match ratio {
                 Some(ratio) => canvas.group(&format!("{}, {who}: {}", self.name, spoken(*ratio)), |canvas| {
-                    canvas.interval(
-                        (scale.at(ratio.low), scale.at(ratio.high)),
-                        middle,
-                        7.5,
-                        Paint::Series(series),
-                        1.6,
-                    );
+                    bar(canvas, scale, (ratio.low, ratio.high), middle, series, 1.6);
                     canvas.dot((scale.at(ratio.value), middle), 4.5, series);
                     value_at(canvas, middle, ratio, false);
                 }),
-                None => canvas.text((WIDTH - SIDE, middle + 4.5), "did not run", SMALL.at(Anchor::End)),
+                None => canvas.text((WIDTH - SIDE, middle + 4.5), "not compared", SMALL.at(Anchor::End)),
             }
         }
         canvas.line((SIDE, y + height), (WIDTH - SIDE, y + height), Paint::Line, 0.6);
         y + height
+    }
+}
+
+/// An interval as a line with ends; nothing where it is not known.
+fn bar(
+    canvas: &mut Canvas<'_>,
+    scale: Scale,
+    (low, high): (f64, f64),
+    middle: f64,
+    series: usize,
+    wide: f64,
+) {
+    if low.is_finite() && high.is_finite() {
+        canvas.interval((scale.at(low), scale.at(high)), middle, 7.5, Paint::Series(series), wide);
     }
 }
 

@@ -111,7 +111,8 @@ fn ratio(value: f64, half: f64) -> Ratio {
     Ratio { value, low: value - half, high: value + half }
 }
 
-fn ratios() -> Ratios {
+/// Ratios of two parts.
+pub fn ratios() -> Ratios {
     let gains = [1.262, 1.291, 1.238, 1.251, 1.207, 1.018, 1.22, 1.301];
     let rows = SCENES.iter().zip(gains).enumerate().map(|(n, (name, gain))| RatioRow {
         name: (*name).to_owned(),

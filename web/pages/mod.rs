@@ -1,10 +1,12 @@
 //! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
 
-pub mod form;
+mod against;
 mod cells;
+pub mod form;
 mod frame;
 mod intake;
 mod invitation;
+mod noise_prior;
 pub mod part_forms;
 pub mod parts;
 mod layout;
@@ -18,11 +20,15 @@ pub mod rigs;
 pub mod scenes;
 mod sign_in;
 
+pub use against::{
+    Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
+};
 pub use form::{Filled, Form, How, Sending};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
+pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
 pub use parts::{Part, Parts};
 pub use layout::Layout;
 pub use pattern::Pattern;
@@ -60,6 +66,8 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     }
     let mut out = Vec::new();
     of::<Intake>("intake", &mut out)?;
+    of::<Against>("against", &mut out)?;
+    of::<NoisePrior>("noise_prior", &mut out)?;
     of::<Invitation>("invitation", &mut out)?;
     of::<Part>("part", &mut out)?;
     of::<Parts>("part_list", &mut out)?;

@@ -1,0 +1,340 @@
+//! Parts against a baseline: the page, its twin, and its chart at an address of its own.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use axum::extract::State;
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse as _, Response};
+use serde_json::json;
+use weighhouse_measure::compare::SceneKind;
+use weighhouse_measure::compare::ratio::{Crossing, Ratio};
+use weighhouse_measure::compare::verdict::{Verdict, Way};
+use weighhouse_web::charts::{self, Caption, Ratios, Theme};
+use weighhouse_web::format::{self, Unit};
+use weighhouse_web::pages::{
+    Against, AgainstForm, CellLine, Comparison, Contender, Field, OverallLine, PriorShown, RatioLine,
+    SceneLine,
+};
+
+use super::App;
+use super::piece_frame::{at, in_piece};
+use super::resources::Of;
+use super::respond::{Wants, respond};
+use super::sent::{self, Sent};
+use super::session::SignedIn;
+use crate::store::pieces::Piece;
+use crate::store::{SceneId, TuningId};
+use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
+use crate::work::evidence::{Evidence, Registers};
+use crate::work::{Kind, Refusal, Result};
+
+/// The page.
+pub(super) async fn show(
+    State(app): State<App>,
+    who: SignedIn,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent::Asked(query): sent::Asked,
+) -> Result<Response> {
+    let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
+    let page = Against {
+        frame: in_piece(&app, &who, &piece, "Against", evidence.to_review().count()),
+        key: piece.key,
+        form: form(&evidence, comparison.as_ref()),
+        comparison: comparison.as_ref().map(|comparison| Told { evidence: &evidence, comparison }.all()),
+        prior: prior(&evidence),
+    };
+    respond(wants, &page)
+}
+
+/// The chart alone, as a draft: only a pack holds what was agreed on.
+pub(super) async fn chart(
+    State(app): State<App>,
+    _who: SignedIn,
+    Of(piece): Of<Piece>,
+    sent::Asked(query): sent::Asked,
+) -> Result<Response> {
+    let named = query.text("theme");
+    let wanted = if named.is_empty() { "light" } else { named };
+    let theme = Theme::ALL.iter().find(|(name, _)| *name == wanted).ok_or_else(|| {
+        let says = format!("'{named}' is no theme of a chart.");
+        Refusal::new(Kind::Invalid, "Not drawn", says, "It is light, dark or print.")
+    })?;
+    let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
+    let comparison = comparison.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
+    let mut chart = Told { evidence: &evidence, comparison: &comparison }.all().chart;
+    chart.caption.draft = true;
+    Ok(([(CONTENT_TYPE, "image/svg+xml")], chart.svg(&theme.1)).into_response())
+}
+
+fn asked(query: &Sent) -> Asked {
+    Asked {
+        measure: query.text("measure").to_owned(),
+        setting: query.text("setting").to_owned(),
+        baseline: query.text("baseline").to_owned(),
+        with: query.all("with").map(str::to_owned).collect(),
+    }
+}
+
+/// The noise prior of a piece, as pages tell of it.
+pub(super) fn prior(evidence: &Evidence) -> PriorShown {
+    let kept = evidence.prior_kept.as_ref();
+    PriorShown {
+        number: evidence.prior_number,
+        by: kept.map_or_else(String::new, |kept| kept.by.clone()),
+        at: kept.map(|kept| at(kept.at_us)),
+    }
+}
+
+fn form(evidence: &Evidence, comparison: Option<&against::Comparison>) -> AgainstForm {
+    let Some(comparison) = comparison else { return AgainstForm::default() };
+    let (options, choice) = (&comparison.options, &comparison.choice);
+    let names = &evidence.registers;
+    AgainstForm {
+        measure: Field::of(choice.measure.key()),
+        measures: options.measures.iter().map(|m| (m.key().to_owned(), m.name().to_owned())).collect(),
+        setting: Field::of(choice.setting.to_string()),
+        settings: options.settings.iter().map(|id| (id.to_string(), names.setting_name(*id))).collect(),
+        baseline: Field::of(choice.baseline.to_string()),
+        tunings: options.tunings.iter().map(|id| (id.to_string(), names.tuning_name(*id))).collect(),
+        with: choice.contenders.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// A comparison with what it was made of, told in the words of the page.
+struct Told<'a> {
+    evidence: &'a Evidence,
+    comparison: &'a against::Comparison,
+}
+
+impl Told<'_> {
+    fn names(&self) -> &Registers {
+        &self.evidence.registers
+    }
+
+    fn all(&self) -> Comparison {
+        let choice = &self.comparison.choice;
+        let contenders: Vec<Contender> =
+            choice.contenders.iter().enumerate().map(|(at, id)| self.contender(at, *id)).collect();
+        let (left_out, foot) = (self.left_out(), self.foot());
+        Comparison {
+            measure: choice.measure.key().to_owned(),
+            measure_name: choice.measure.name().to_owned(),
+            unit: Unit::of_sign(choice.measure.unit()),
+            setting: self.names().setting_name(choice.setting),
+            baseline: self.names().tuning_name(choice.baseline),
+            chart: self.chart(&contenders, &left_out, &foot),
+            contenders,
+            left_out,
+            foot,
+        }
+    }
+
+    fn contender(&self, nth: usize, id: TuningId) -> Contender {
+        let choice = &self.comparison.choice;
+        let scenes = self.comparison.scenes.iter().filter_map(|row| {
+            let found = row.contenders.get(nth)?;
+            let what = json!({
+                "kind": "ratio", "measure": choice.measure.key(), "scene": row.scene, "setting": choice.setting,
+                "baseline": choice.baseline, "contender": id,
+            });
+            let margin = against::margin(self.evidence, row.kind);
+            let by_hand = format!("played by hand, margin {}", Unit::Percent.plain(margin * 100.0));
+            Some(SceneLine {
+                scene: self.names().scene_name(row.scene),
+                note: if row.kind == SceneKind::ByHand { by_hand } else { String::new() },
+                in_overall: row.in_overall,
+                baseline: self.cell(&row.baseline),
+                contender: self.cell(&found.cell),
+                ratio: found.ratio.as_ref().map(|judged| ratio(judged, what.to_string())),
+            })
+        });
+        let overall = self.comparison.overall.get(nth).and_then(Option::as_ref);
+        Contender {
+            name: self.names().tuning_name(id),
+            scenes: scenes.collect(),
+            overall: overall.map(|overall| self.overall(overall, id)),
+        }
+    }
+
+    fn cell(&self, shown: &CellShown) -> CellLine {
+        let measure = self.comparison.choice.measure.key();
+        CellLine {
+            value: shown.value.as_ref().map(|v| v.value),
+            interval: shown.value.as_ref().and_then(|v| v.interval).map(|i| (i.low, i.high)),
+            passes: shown.value.as_ref().map_or(0, |v| count(v.passes)),
+            flagged: count(shown.flagged),
+            missing: shown.missing.clone(),
+            what: json!({ "kind": "cell", "measure": measure, "cell": shown.cell }).to_string(),
+        }
+    }
+
+    fn overall(&self, found: &OverallRatio, contender: TuningId) -> OverallLine {
+        let choice = &self.comparison.choice;
+        let what = json!({
+            "kind": "overall", "measure": choice.measure.key(), "setting": choice.setting,
+            "baseline": choice.baseline, "contender": contender, "among": choice.contenders,
+        });
+        let these = Judged {
+            ratio: found.overall.these.clone(),
+            verdict: found.verdict.clone(),
+            margin: found.margin,
+        };
+        OverallLine {
+            scenes: count(found.scenes.len()),
+            these: ratio(&these, what.to_string()),
+            another: found.overall.another.map(|another| (another.interval.low, another.interval.high)),
+            drives: found.drives.map(|(scene, without)| (self.names().scene_name(scene), without)),
+        }
+    }
+
+    fn left_out(&self) -> Vec<String> {
+        let choice = &self.comparison.choice;
+        let rows = self.comparison.scenes.iter().filter(|row| !row.in_overall);
+        rows.map(|row| {
+            let cells = row.contenders.iter().map(|found| &found.cell);
+            let cells = [&row.baseline].into_iter().chain(cells);
+            let tunings = [&choice.baseline].into_iter().chain(&choice.contenders);
+            let why: Vec<String> = tunings
+                .zip(cells)
+                .filter(|(_, cell)| cell.value.is_none())
+                .map(|(id, cell)| format!("{}: {}", self.names().tuning_name(*id), cell.missing))
+                .collect();
+            format!("{}. {}.", self.names().scene_name(row.scene), why.join("; "))
+        })
+        .collect()
+    }
+
+    /// What the numbers rest on, in sentences.
+    fn foot(&self) -> Vec<String> {
+        let choice = &self.comparison.choice;
+        let compared: Vec<TuningId> =
+            [choice.baseline].into_iter().chain(choice.contenders.iter().copied()).collect();
+        let scenes: BTreeSet<SceneId> = self.comparison.scenes.iter().map(|row| row.scene).collect();
+        let (mut rigs, mut builds) = (BTreeSet::new(), BTreeMap::<SceneId, BTreeSet<&str>>::new());
+        let mut drivers = BTreeMap::<String, BTreeSet<&str>>::new();
+        let mut passes = BTreeSet::new();
+        let cells = compared.iter().flat_map(|t| scenes.iter().map(move |s| (*t, *s)));
+        for cell in cells.filter_map(|(t, s)| self.evidence.cell_of(t, s, choice.setting)) {
+            let kept = cell.kept().count();
+            passes.extend((kept > 0).then_some(kept));
+            for pass in cell.kept() {
+                rigs.insert(pass.row.rig.as_str());
+                builds.entry(cell.cell.of.scene_id).or_default().insert(&pass.row.build);
+                let part = self.names().parts.get(&cell.cell.part_id).map_or_else(String::new, |p| p.name());
+                drivers.entry(part).or_default().insert(&pass.row.driver);
+            }
+        }
+        let passes = match (passes.first(), passes.last()) {
+            (Some(least), Some(most)) if least != most => format!("{least} to {most} passes a cell"),
+            (Some(only), _) => format!("{} a cell", format::plural(count(*only), "pass", "passes")),
+            _ => "no passes".to_owned(),
+        };
+        let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
+        let drivers: Vec<String> =
+            drivers.iter().map(|(part, names)| format!("{part} {}", list(names))).collect();
+        let builds: Vec<String> = builds
+            .iter()
+            .map(|(id, names)| format!("{} {}", self.names().scene_name(*id), list(names)))
+            .collect();
+        let margin = |kind| Unit::Percent.plain(against::margin(self.evidence, kind) * 100.0);
+        vec![
+            format!("Measure: {}. A cell is the geometric mean of its kept passes.", choice.measure.name()),
+            format!(
+                "Change: the ratio of the two cells less 1, with its 95% interval, passes as replicates on the log scale. \
+                 Margin of verdicts: {}, of scenes played by hand {}.",
+                margin(SceneKind::Replay),
+                margin(SceneKind::ByHand),
+            ),
+            "Overall: geometric mean of the ratios of the scenes that every part ran, each with equal weight.".to_owned(),
+            format!("{passes}; rigs: {}; drivers: {}.", list(&rigs), drivers.join("; ")),
+            format!("Builds: {}.", builds.join("; ")),
+        ]
+    }
+
+    fn chart(&self, contenders: &[Contender], left_out: &[String], foot: &[String]) -> Ratios {
+        let choice = &self.comparison.choice;
+        let (baseline, setting) =
+            (self.names().tuning_name(choice.baseline), self.names().setting_name(choice.setting));
+        let lines = contenders.first().map_or(&[][..], |contender| &contender.scenes[..]);
+        let rows = lines.iter().enumerate().map(|(nth, line)| charts::RatioRow {
+            name: line.scene.clone(),
+            note: self.comparison.scenes.get(nth).map_or_else(String::new, |row| note(row, &line.note)),
+            ratios: contenders
+                .iter()
+                .map(|c| c.scenes.get(nth).and_then(|line| line.ratio.as_ref()).map(drawn))
+                .collect(),
+        });
+        let title = format!("{} against {baseline}, {setting}", choice.measure.name());
+        let out = left_out.iter().map(|says| format!("Not in the overall: {says}"));
+        Ratios {
+            caption: Caption {
+                id: "against".to_owned(),
+                desc: format!(
+                    "{title}: a ratio for each scene with its 95% interval; the table has the same numbers."
+                ),
+                title,
+                subtitle: "Dots: ratio to the baseline. Lines: 95% intervals, passes as replicates."
+                    .to_owned(),
+                foot: foot.iter().take(4).cloned().chain(out).collect(),
+                draft: false,
+            },
+            baseline,
+            contenders: contenders.iter().map(|c| c.name.clone()).collect(),
+            axis: format!("{}: change against the baseline (log scale)", choice.measure.name()),
+            rows: rows.collect(),
+            overall: contenders
+                .iter()
+                .filter_map(|c| c.overall.as_ref())
+                .map(|overall| charts::Overall { these: drawn(&overall.these), another: overall.another })
+                .collect(),
+        }
+    }
+}
+
+fn count(n: usize) -> u64 {
+    u64::try_from(n).unwrap_or(u64::MAX)
+}
+
+fn ratio(judged: &Judged, what: String) -> RatioLine {
+    let Judged { ratio: Ratio { ratio, bounds, marks, .. }, verdict, .. } = judged;
+    let told = matches!(verdict, Verdict::None { .. });
+    RatioLine {
+        ratio: *ratio,
+        interval: bounds.map(|b| (b.interval.low, b.interval.high)),
+        verdict: verdict.words(),
+        way: match verdict {
+            Verdict::Differs(Way::Faster | Way::Higher) => "up",
+            Verdict::Differs(Way::Slower | Way::Lower) => "down",
+            Verdict::Level { .. } | Verdict::LevelWithin { .. } => "level",
+            Verdict::NotSettled { .. } | Verdict::None { .. } => "open",
+        },
+        marks: marks.iter().filter(|_| !told).map(|mark| mark.words().to_owned()).collect(),
+        what,
+    }
+}
+
+fn drawn(line: &RatioLine) -> charts::Ratio {
+    let (low, high) = line.interval.unwrap_or((f64::NAN, f64::NAN));
+    charts::Ratio { value: line.ratio, low, high }
+}
+
+/// What stands below a scene's name in the chart, in few words: what it crosses, whether it counts.
+fn note(row: &against::SceneRow, by_hand: &str) -> String {
+    let ratios = row.contenders.iter().filter_map(|found| found.ratio.as_ref());
+    let marks: BTreeSet<&str> = ratios.flat_map(|judged| &judged.ratio.marks).map(short).collect();
+    let mut notes: Vec<&str> = marks.into_iter().collect();
+    if !row.in_overall {
+        notes.push("not in the overall");
+    }
+    notes.extend(Some(by_hand).filter(|note| !note.is_empty()));
+    notes.join("; ")
+}
+
+fn short(mark: &Crossing) -> &'static str {
+    match mark {
+        Crossing::Rigs { .. } => "crosses rigs",
+        Crossing::Builds => "crosses builds",
+        Crossing::Driver => "undeclared driver",
+    }
+}

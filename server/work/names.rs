@@ -1,0 +1,42 @@
+//! The registers that the cells of a piece refer to, and what their rows are called on pages, charts and figures.
+
+use std::collections::BTreeMap;
+
+use crate::store::registers::parts::Part;
+use crate::store::registers::scenes::Scene;
+use crate::store::registers::settings::Setting;
+use crate::store::registers::tunings::{STOCK, Tuning};
+use crate::store::{PartId, SceneId, SettingId, TuningId};
+
+/// The registers that cells refer to.
+#[derive(Clone, Debug, Default)]
+pub struct Registers {
+    /// Parts.
+    pub parts: BTreeMap<PartId, Part>,
+    /// Tunings.
+    pub tunings: BTreeMap<TuningId, Tuning>,
+    /// Scenes.
+    pub scenes: BTreeMap<SceneId, Scene>,
+    /// Settings.
+    pub settings: BTreeMap<SettingId, Setting>,
+}
+
+impl Registers {
+    /// A part as it is run: 'Tarnwick Curlew' at stock, 'Tarnwick Curlew (400 W)' at another tuning.
+    pub fn tuning_name(&self, id: TuningId) -> String {
+        let Some(tuning) = self.tunings.get(&id) else { return format!("tuning {id}") };
+        let part = self.parts.get(&tuning.fields.part_id).map_or_else(String::new, Part::name);
+        if tuning.fields.name == STOCK { part } else { format!("{part} ({})", tuning.fields.name) }
+    }
+
+    /// A scene: 'Vellum Rally, hairpin'.
+    pub fn scene_name(&self, id: SceneId) -> String {
+        let scene = self.scenes.get(&id);
+        scene.map_or_else(|| format!("scene {id}"), |s| format!("{}, {}", s.fields.game, s.fields.passage))
+    }
+
+    /// A setting: '2160p native'.
+    pub fn setting_name(&self, id: SettingId) -> String {
+        self.settings.get(&id).map_or_else(|| format!("setting {id}"), |setting| setting.fields.name.clone())
+    }
+}
