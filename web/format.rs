@@ -191,6 +191,14 @@ pub fn at_least(value: f64, half_width: f64, unit: Unit) -> String {
     with_half_width(value, half_width, unit, " at least ± ")
 }
 
+/// `at least ± 0.35 fps`: half the width of the interval of one pass by itself, beside the value.
+pub fn at_least_half(half_width: f64, unit: Unit) -> String {
+    if !half_width.is_finite() {
+        return NOTHING.to_owned();
+    }
+    format!("at least ± {}", unit.behind(&fixed(half_width, places(half_width, unit))))
+}
+
 fn with_half_width(value: f64, half_width: f64, unit: Unit, between: &str) -> String {
     if !value.is_finite() {
         return NOTHING.to_owned();

@@ -124,6 +124,8 @@ routes! {
     PASS_WINDOW = "/passes/{pass}/window" => pass_window(pass: &str);
     /// POST a remark.
     PASS_REMARK = "/passes/{pass}/remark" => pass_remark(pass: &str);
+    /// POST where a companion stands.
+    PASS_COMPANION = "/passes/{pass}/companions/{companion}" => pass_companion(pass: &str, companion: i64);
     /// A capture's bytes as they came.
     CAPTURE = "/captures/{capture}" => capture(capture: i64);
     /// First rows of a capture whose columns a person must name. POST the answer.
@@ -192,6 +194,11 @@ routes! {
     PATTERN = "/pattern" => pattern();
     /// A static file under its name with hash: see [`asset`].
     STATIC = "/static/{name}" => static_file(name: &str);
+}
+
+/// The form that makes a figure of `what` (JSON).
+pub fn new_figure(piece: &str, what: &str) -> String {
+    with_query(&figure_form(piece), &[("what", what)])
 }
 
 /// Which rig a key is for: how a rig tries its key.

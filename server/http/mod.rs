@@ -18,6 +18,7 @@ mod layout;
 mod noise_prior;
 mod origin;
 mod panics;
+mod pass;
 mod people;
 mod parts;
 mod registers;

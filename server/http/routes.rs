@@ -19,6 +19,8 @@ use super::{
     piece, pieces, plan, session, sign_in, trace, upload,
     App, against, assets, cells, failures, front, headers, health, invitation, noise_prior, origin, panics,
     people, piece, pieces, plan, session, sign_in, trace, upload,
+    App, assets, cells, failures, front, headers, health, invitation, origin, panics, pass, people, piece,
+    pieces, plan, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -84,6 +86,12 @@ fn registers() -> Router<App> {
         .route(paths::BUILD, get(show::<BuildFields>).post(edit::<BuildFields>))
         .route(paths::SETTINGS, post(add::<SettingFields>))
         .route(paths::SETTING, get(show::<SettingFields>).post(edit::<SettingFields>))
+        .route(paths::PASS, get(pass::show))
+        .route(paths::PASS_STRIP, get(pass::strip))
+        .route(paths::PASS_RULING, post(pass::ruling))
+        .route(paths::PASS_WINDOW, post(pass::window))
+        .route(paths::PASS_REMARK, post(pass::remark))
+        .route(paths::PASS_COMPANION, post(pass::companion))
 }
 
 /// What takes large bodies, as they come.

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 use sqlx::types::Json;
-use weighhouse_measure::recording::{Kind, Problem, Recording};
+use weighhouse_measure::recording::{Kind, Problem, Recording, Role};
 
 use super::audit::{LAYOUT, SEGMENT};
-use super::tracks::{FRAME, PackedRecording, PackedTrack, unpack};
+use super::tracks::{self, FRAME, PackedRecording, PackedTrack, unpack};
 use super::words::{Word, kind_word};
 use super::{CaptureId, Db, LayoutId, PassId, PersonId, SegmentId, Store, StoreError, TrackId, Tx, hit};
 
@@ -238,14 +238,25 @@ struct TrackHead {
     name: String,
 }
 
+async fn heads(db: &mut Db, id: SegmentId) -> Result<Vec<TrackHead>, StoreError> {
+    Ok(sqlx::query_as("SELECT id, role, unit, name FROM track WHERE segment_id = ? ORDER BY n")
+        .bind(id)
+        .fetch_all(db)
+        .await?)
+}
+
 /// A segment's tracks as they are kept.
 pub async fn packed(db: &mut Db, id: SegmentId) -> Result<Option<PackedRecording>, StoreError> {
+    let heads = heads(db, id).await?;
+    packed_of(db, id, heads).await
+}
+
+async fn packed_of(
+    db: &mut Db,
+    id: SegmentId,
+    heads: Vec<TrackHead>,
+) -> Result<Option<PackedRecording>, StoreError> {
     let Some(segment) = by_id(db, id).await? else { return Ok(None) };
-    let heads: Vec<TrackHead> =
-        sqlx::query_as("SELECT id, role, unit, name FROM track WHERE segment_id = ? ORDER BY n")
-            .bind(id)
-            .fetch_all(&mut *db)
-            .await?;
     let mut tracks = Vec::with_capacity(heads.len());
     for head in heads {
         let chunks = sqlx::query_scalar("SELECT body FROM track_chunk WHERE track_id = ? ORDER BY n")
@@ -275,6 +286,23 @@ pub async fn recording(store: &Store, id: SegmentId) -> Result<Option<Recording>
     let mut db = store.read().await?;
     let Some(packed) = packed(&mut db, id).await? else { return Ok(None) };
     drop(db);
+    tokio::task::spawn_blocking(move || packed.unpack().map(Some))
+        .await
+        .map_err(|e| StoreError::Other(format!("unpacking segment {id}: {e}")))?
+}
+
+/// The tracks of these roles that a segment of frames itself has, with the time of each row; none where it has none.
+pub async fn beside(store: &Store, id: SegmentId, roles: &[Role]) -> Result<Option<Recording>, StoreError> {
+    let mut db = store.read().await?;
+    let words = roles.iter().map(|role| tracks::word(*role)).collect::<Result<Vec<_>, _>>()?;
+    let mut heads = heads(&mut db, id).await?;
+    heads.retain(|track| track.role == tracks::AT || words.contains(&track.role));
+    if heads.len() < 2 {
+        return Ok(None);
+    }
+    let Some(mut packed) = packed_of(&mut db, id, heads).await? else { return Ok(None) };
+    drop(db);
+    packed.kind = Kind::Companion;
     tokio::task::spawn_blocking(move || packed.unpack().map(Some))
         .await
         .map_err(|e| StoreError::Other(format!("unpacking segment {id}: {e}")))?

@@ -60,7 +60,7 @@ pub(super) fn unpack<T: Number>(chunks: &[Vec<u8>]) -> Result<Vec<T>, StoreError
 }
 
 /// The word of a role or unit, the same as in JSON.
-fn word<T: serde::Serialize>(value: T) -> Result<String, StoreError> {
+pub(super) fn word<T: serde::Serialize>(value: T) -> Result<String, StoreError> {
     match serde_json::to_value(value).map_err(broken)? {
         serde_json::Value::String(word) => Ok(word),
         other => Err(broken(other)),

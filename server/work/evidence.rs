@@ -7,6 +7,7 @@ use weighhouse_measure::compare::cell::{self, CellValue};
 use weighhouse_measure::compare::noise::{self, Local, NoiseCell, NoisePrior};
 use weighhouse_measure::compare::passes::{Wanted, wanted};
 use weighhouse_measure::compare::{PassLog, SceneKind};
+use weighhouse_measure::measures::steps::Steps;
 use weighhouse_measure::measures::{LowDefinition, Measure, PassMeasures, Tail};
 use weighhouse_measure::screens::among::Timing;
 use weighhouse_measure::screens::notices::NoticeInput;
@@ -21,9 +22,13 @@ use crate::store::passes::{self, PassRow};
 use crate::store::people;
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::cells::Cell;
-use crate::store::registers::{parts, scenes, settings, tunings};
+use crate::store::registers::parts::{Part, PartKind};
+use crate::store::registers::scenes::Scene;
+use crate::store::registers::settings::Setting;
+use crate::store::registers::tunings::Tuning;
+use crate::store::registers::{self, parts, scenes, settings, tunings};
 use crate::store::rulings::Verdict;
-use crate::store::{CellId, DriverId, PartId, PieceId, SceneId, SettingId, Store, StoreError, TuningId};
+use crate::store::{CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId};
 
 /// A piece's evidence.
 #[derive(Clone, Debug)]
@@ -75,6 +80,10 @@ pub struct PassEvidence {
     pub measures: PassMeasures,
     /// Its profile over time.
     pub profile: Profile,
+    /// It in steps of time.
+    pub steps: Steps,
+    /// How its frame times are spread.
+    pub times: results::Spread,
     /// All flags: its own, beside its siblings, and as an odd one of its cell.
     pub flags: Vec<Flag>,
     /// How it stands.
@@ -99,6 +108,16 @@ impl Standing {
     pub fn counts(self) -> bool {
         matches!(self, Standing::Sound | Standing::Flagged)
     }
+
+    /// Its word, the same as its mark's.
+    pub fn word(self) -> &'static str {
+        match self {
+            Standing::Sound => "sound",
+            Standing::Flagged => "flagged",
+            Standing::SetAside => "set aside",
+            Standing::RunAgain => "run again",
+        }
+    }
 }
 
 impl Evidence {
@@ -106,6 +125,22 @@ impl Evidence {
     pub async fn of_piece(store: &Store, id: PieceId) -> Result<Option<Self>, StoreError> {
         let mut db = store.read().await?;
         let Some(piece) = pieces::by_id(&mut db, id).await? else { return Ok(None) };
+        Self::read(store, db, piece, None).await.map(Some)
+    }
+
+    /// Reads the evidence of one cell by itself, with the usual choices: for passes of cells that no piece selects.
+    /// Its piece has no key. `None` where there is no such cell.
+    pub async fn of_cell(store: &Store, id: CellId) -> Result<Option<Self>, StoreError> {
+        let mut db = store.read().await?;
+        let Some(cell) = registers::cells::by_id(&mut db, id).await? else { return Ok(None) };
+        let kind = parts::by_id(&mut db, cell.part_id).await?.map_or(PartKind::Card, |part| part.fields.kind);
+        let fields = pieces::PieceFields::usual("", kind);
+        let piece = Piece { id: PieceId(0), key: String::new(), fields, made_us: 0, version: 0 };
+        Self::read(store, db, piece, Some(cell)).await.map(Some)
+    }
+
+    async fn read(store: &Store, mut db: Read, piece: Piece, alone: Option<Cell>) -> Result<Self, StoreError> {
+        let id = piece.id;
         let registers = Registers {
             parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
             tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
@@ -116,11 +151,22 @@ impl Evidence {
                 .map(|setting| (setting.id, setting))
                 .collect(),
         };
-        let selected = pieces::selected(&mut db, id).await?;
-        let rows = passes::of_piece(&mut db, id).await?;
-        let beside = companions::of_piece(&mut db, id).await?;
-        let declared =
-            pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
+        let (selected, rows, beside) = match alone {
+            None => (
+                pieces::selected(&mut db, id).await?,
+                passes::of_piece(&mut db, id).await?,
+                companions::of_piece(&mut db, id).await?,
+            ),
+            Some(cell) => {
+                let rows = passes::of_cell(&mut db, cell.id).await?;
+                let mut beside = Vec::new();
+                for row in &rows {
+                    beside.extend(companions::of_pass(&mut db, row.id).await?);
+                }
+                (vec![cell], rows, beside)
+            }
+        };
+        let declared = pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
         let kept = pieces::prior(&mut db, id).await?;
         let by = match kept.as_ref().and_then(|kept| kept.person_id) {
             Some(person) => {
@@ -148,7 +194,7 @@ impl Evidence {
         }
         let mut evidence = Evidence { piece, cells, registers, declared, prior, prior_number, prior_kept };
         evidence.screen();
-        Ok(Some(evidence))
+        Ok(evidence)
     }
 
     /// The low that the piece declares.
@@ -348,6 +394,8 @@ impl PassEvidence {
             companions,
             measures,
             profile: screened.profile,
+            steps: screened.steps,
+            times: screened.spread,
             flags: screened.flags,
             standing: Standing::Sound,
         }

@@ -122,6 +122,8 @@ fn pass(cell: &Cell, number: i64, average: f64) -> PassEvidence {
         companions: Vec::new(),
         measures: measures(average),
         profile: Profile { start_ns: 0, end_ns: 0, median_ns: Vec::new(), lost_ns: Vec::new() },
+        steps: Default::default(),
+        times: Default::default(),
         flags: Vec::new(),
         standing: Standing::Sound,
     }

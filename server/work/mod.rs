@@ -14,6 +14,7 @@ pub(crate) mod made_up;
 pub mod names;
 pub mod noise_prior;
 pub mod once;
+pub mod pass;
 pub mod passwords;
 pub mod pattern;
 pub mod people;

@@ -8,6 +8,8 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use tokio::sync::Semaphore;
+use weighhouse_measure::measures::distribution::histogram;
+use weighhouse_measure::measures::steps::{Steps, steps};
 use weighhouse_measure::measures::{PassInput, PassMeasures, Seed, measure, versions};
 use weighhouse_measure::recording::{Placed, Placing, Recording, Window};
 use weighhouse_measure::screens::{Flag, FlagKind, Profile, ScreenInput, screen_pass};
@@ -24,6 +26,30 @@ pub struct Screened {
     pub flags: Vec<Flag>,
     /// Its profile over time.
     pub profile: Profile,
+    /// It in steps of time.
+    pub steps: Steps,
+    /// How its frame times are spread.
+    pub spread: Spread,
+}
+
+/// Counts of frames by duration, on the grid of the measure crate's histogram.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Spread {
+    /// Lower edge of the first class, ms.
+    pub from_ms: f64,
+    /// Frames in each class.
+    pub counts: Vec<u64>,
+}
+
+impl Spread {
+    fn of(frames: &Recording, window: Window) -> Self {
+        let rows = window.rows(&frames.at_ns);
+        let bins = histogram(frames.frame_ns.get(rows).unwrap_or_default());
+        Self {
+            from_ms: bins.first().map_or(0.0, |bin| bin.from_ms),
+            counts: bins.iter().map(|bin| bin.frames).collect(),
+        }
+    }
 }
 
 /// All that is computed from one pass.
@@ -177,7 +203,12 @@ pub fn compute(
     let input = ScreenInput { recording: frames, window, companions: &placed };
     PassResults {
         measures: measure(&PassInput { recording: frames, window, companions: &placed, seed }),
-        screened: Screened { flags: screen_pass(&input), profile: Profile::of(&input) },
+        screened: Screened {
+            flags: screen_pass(&input),
+            profile: Profile::of(&input),
+            steps: steps(&frames.at_ns, &frames.frame_ns, window),
+            spread: Spread::of(frames, window),
+        },
     }
 }
 

@@ -10,6 +10,7 @@ mod guard;
 mod harness;
 mod intake;
 mod limits;
+mod pass;
 mod people;
 mod registers;
 mod pieces;

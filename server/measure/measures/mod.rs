@@ -9,6 +9,7 @@ pub mod interval;
 pub mod pacing;
 pub mod rates;
 pub mod sampled;
+pub mod steps;
 pub mod strip;
 
 pub use crate::stats::limits::Interval;

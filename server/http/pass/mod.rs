@@ -1,0 +1,315 @@
+//! One pass: its page, its strip, and what people change on it.
+
+mod chart;
+mod page;
+
+use axum::Json;
+use axum::extract::{Path, Query, State};
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse as _, Response};
+use serde::Deserialize;
+use weighhouse_measure::recording::{NS_PER_S, Placing, Window};
+use weighhouse_web::charts::{Strip, Theme};
+use weighhouse_web::pages::{self, Field, Undo};
+use weighhouse_web::paths;
+
+use super::App;
+use super::respond::{Wants, done, done_with, refill, respond};
+use super::sent::Sent;
+use super::session::{Member, SignedIn};
+use crate::store::CompanionId;
+use crate::store::companions::PlacedBy;
+use crate::work::pass::{self, Place, WindowChange};
+use crate::work::rule::{self, NewRuling};
+use crate::work::{Error, Kind, Refusal, Result};
+
+/// Width of the strip in the page, before script asks for one that fits.
+const WIDTH: u32 = 1200;
+
+/// In whose context a pass is seen.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    #[serde(default)]
+    piece: String,
+}
+
+/// Which stretch of the strip, seconds and pixels.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Stretch {
+    #[serde(default)]
+    piece: String,
+    #[serde(default)]
+    from: String,
+    #[serde(default)]
+    to: String,
+    width: Option<u32>,
+}
+
+/// The page.
+pub(super) async fn show(
+    State(app): State<App>,
+    who: SignedIn,
+    wants: Wants,
+    Path(key): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<Response> {
+    respond(wants, &page(&app, &who, &key, &asked.piece).await?)
+}
+
+async fn page(app: &App, who: &SignedIn, key: &str, piece: &str) -> Result<pages::Pass> {
+    let read = pass::read(&app.store, key, piece).await?.ok_or_else(|| Refusal::missing("pass", key))?;
+    let strips = pass::strips(&app.store, key, piece, (None, None), Strip::columns(WIDTH)).await?;
+    page::of(app, who, &read, &chart::strip(&strips, key, WIDTH))
+}
+
+/// The strip of a stretch as a picture, or its columns as JSON.
+pub(super) async fn strip(
+    State(app): State<App>,
+    _who: SignedIn,
+    wants: Wants,
+    Path(key): Path<String>,
+    Query(asked): Query<Stretch>,
+) -> Result<Response> {
+    let width = asked.width.unwrap_or(WIDTH).clamp(320, 4000);
+    let stretch = (seconds("from", &asked.from)?, seconds("to", &asked.to)?);
+    let strips = pass::strips(&app.store, &key, &asked.piece, stretch, Strip::columns(width)).await?;
+    let strip = chart::strip(&strips, &key, width);
+    Ok(match wants {
+        Wants::Html => ([(CONTENT_TYPE, "image/svg+xml")], strip.svg(&Theme::LIGHT)).into_response(),
+        Wants::Json => Json(strip).into_response(),
+    })
+}
+
+/// Rules on the pass; 'open' takes a ruling back.
+pub(super) async fn ruling(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Path(key): Path<String>,
+    sent: Sent,
+) -> Result<Response> {
+    let verdict = rule::verdict(sent.text("verdict"))?;
+    let ruling = NewRuling {
+        verdict,
+        reason: sent.text("reason").to_owned(),
+        saw: sent.all("saw").map(str::to_owned).collect(),
+        version: sent.version()?,
+    };
+    match rule::rule(&app.store, who.id(), &key, ruling, sent.once()).await {
+        Ok(()) => {
+            let read = pass::read(&app.store, &key, "").await?;
+            let version = read.as_ref().and_then(|read| Some(rule::version(&read.pass()?.1.row)));
+            let fields = [("verdict", "open".to_owned()), ("version", version.unwrap_or(0).to_string())];
+            let undo = (verdict.as_str() != "open").then(|| undo(paths::pass_ruling(&key), &fields));
+            Ok(done_with(&who, wants, &paths::pass(&key), format!("Ruled: {verdict}."), undo))
+        }
+        Err(error) => {
+            refilled(&app, &who, wants, &key, error, |page, refusal| {
+                page.ruling.written = sent.field("reason", refusal);
+            })
+            .await
+        }
+    }
+}
+
+/// Gives the pass its own window, or the scene's again.
+pub(super) async fn window(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Path(key): Path<String>,
+    sent: Sent,
+) -> Result<Response> {
+    let changed = async {
+        let change = WindowChange {
+            own: own(&sent)?,
+            reason: sent.text("reason").to_owned(),
+            version: sent.version()?,
+        };
+        pass::move_window(&app.store, who.id(), &key, change).await
+    };
+    match changed.await {
+        Ok(before) => {
+            let mut fields = vec![("version", (before.version + 1).to_string())];
+            match before.window_start_ns.zip(before.window_end_ns) {
+                Some((start, end)) => fields.extend([
+                    ("from", page::exact_s(start)),
+                    ("to", page::exact_s(end)),
+                    ("reason", before.window_reason.clone()),
+                ]),
+                None => fields.push(("do", "scene".to_owned())),
+            }
+            let undo = undo(paths::pass_window(&key), &fields);
+            Ok(done_with(
+                &who,
+                wants,
+                &paths::pass(&key),
+                "The window is moved; all measures follow it.",
+                Some(undo),
+            ))
+        }
+        Err(error) => {
+            refilled(&app, &who, wants, &key, error, |page, refusal| {
+                page.window.from = sent.field("from", refusal);
+                page.window.to = sent.field("to", refusal);
+                page.window.why = sent.field("reason", refusal);
+            })
+            .await
+        }
+    }
+}
+
+fn own(sent: &Sent) -> Result<Option<Window>> {
+    if sent.text("do") == "scene" {
+        return Ok(None);
+    }
+    let needed = |name| {
+        seconds(name, sent.text(name))?
+            .ok_or_else(|| Error::from(Refusal::field(name, "The time is missing; write seconds.")))
+    };
+    Ok(Some(Window { start_ns: needed("from")?, end_ns: needed("to")? }))
+}
+
+/// Writes a remark.
+pub(super) async fn remark(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Path(key): Path<String>,
+    sent: Sent,
+) -> Result<Response> {
+    let written = async {
+        let stretch = match (seconds("start", sent.text("start"))?, seconds("end", sent.text("end"))?) {
+            (None, None) => None,
+            (Some(start), Some(end)) => Some((start, end)),
+            _ => {
+                return Err(
+                    Refusal::field("end", "A stretch has a start and an end; write both or none.").into()
+                );
+            }
+        };
+        pass::remark(&app.store, who.id(), &key, stretch, sent.text("says"), sent.once()).await
+    };
+    match written.await {
+        Ok(()) => Ok(done(&who, wants, &paths::pass(&key), "The remark is kept.")),
+        Err(error) => {
+            refilled(&app, &who, wants, &key, error, |page, refusal| {
+                page.remark.says = sent.field("says", refusal);
+                page.remark.start = sent.field("start", refusal);
+                page.remark.end = sent.field("end", refusal);
+            })
+            .await
+        }
+    }
+}
+
+/// Places a companion by hand, or takes its placing back.
+pub(super) async fn companion(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Path((key, companion)): Path<(String, i64)>,
+    sent: Sent,
+) -> Result<Response> {
+    let placed = async {
+        let to = match sent.text("do") {
+            "take back" => None,
+            _ => Some(
+                seconds("offset", sent.text("offset"))?
+                    .ok_or_else(|| Refusal::field("offset", "The time is missing; write seconds."))?,
+            ),
+        };
+        let drift_ppb = sent.read_if_any("drift_ppb", "a whole number")?.unwrap_or(0);
+        let to = to.map(|offset_ns| Placing { offset_ns, drift_ppb });
+        let by =
+            PlacedBy::parse(sent.text("by")).filter(|by| *by != PlacedBy::Nobody).unwrap_or(PlacedBy::Hand);
+        let place = Place { companion: CompanionId(companion), to, by, version: sent.version()? };
+        pass::place(&app.store, who.id(), &key, place).await
+    };
+    match placed.await {
+        Ok(before) => {
+            let mut fields = vec![("version", (before.version + 1).to_string())];
+            match before.offset_ns {
+                Some(offset) => fields.extend([
+                    ("offset", page::exact_s(offset)),
+                    ("drift_ppb", before.drift_ppb.to_string()),
+                    ("by", before.placed_by.to_string()),
+                ]),
+                None => fields.push(("do", "take back".to_owned())),
+            }
+            let undo = undo(paths::pass_companion(&key, companion), &fields);
+            Ok(done_with(&who, wants, &paths::pass(&key), "The companion is moved.", Some(undo)))
+        }
+        Err(error) => {
+            refilled(&app, &who, wants, &key, error, |page, refusal| {
+                for one in page.companions.iter_mut().filter(|one| one.id == companion) {
+                    one.offset = Field::wrong(sent.raw("offset"), refusal.wrong("offset"));
+                }
+            })
+            .await
+        }
+    }
+}
+
+fn undo(action: String, fields: &[(&str, String)]) -> Undo {
+    Undo { action, fields: fields.iter().map(|(name, value)| ((*name).to_owned(), value.clone())).collect() }
+}
+
+/// The page again with what was written, where a field is wrong; any other error as it is.
+async fn refilled(
+    app: &App,
+    who: &SignedIn,
+    wants: Wants,
+    key: &str,
+    error: Error,
+    fill: impl FnOnce(&mut pages::Pass, &Refusal),
+) -> Result<Response> {
+    match error {
+        Error::Refused(refusal) if refusal.kind == Kind::Invalid => {
+            let mut page = page(app, who, key, "").await?;
+            fill(&mut page, &refusal);
+            refill(wants, &page, *refusal)
+        }
+        other => Err(other),
+    }
+}
+
+/// Decimal seconds as whole nanoseconds; none where nothing is written.
+fn seconds(name: &'static str, text: &str) -> Result<Option<i64>> {
+    if text.trim().is_empty() {
+        return Ok(None);
+    }
+    exact_ns(text.trim()).map(Some).ok_or_else(|| {
+        let says = format!("'{text}' is not a time in seconds; write digits with a point, such as 12.5.");
+        Refusal::field(name, says).into()
+    })
+}
+
+/// Exactly: no float in between, at most nine digits behind the point, at most ten days.
+fn exact_ns(text: &str) -> Option<i64> {
+    let (sign, text) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
+    let (whole, part) = text.split_once('.').unwrap_or((text, ""));
+    let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+    if whole.is_empty() || whole.len() > 6 || part.len() > 9 || !digits(whole) || !digits(part) {
+        return None;
+    }
+    let whole: i64 = whole.parse().ok()?;
+    let part: i64 = format!("{part:0<9}").parse().ok()?;
+    Some(sign * (whole * NS_PER_S + part))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seconds_become_whole_nanoseconds_and_come_back() {
+        for (text, ns) in [("0", 0), ("12.5", 12_500_000_000), ("-0.000000001", -1), ("60", 60 * NS_PER_S)] {
+            assert_eq!(exact_ns(text), Some(ns));
+            assert_eq!(page::exact_s(ns), text);
+        }
+        for text in ["", "1e3", "12,5", "1.0000000001", "9999999", "soon", "--1", "."] {
+            assert_eq!(exact_ns(text), None, "{text}");
+        }
+    }
+}

@@ -1,0 +1,384 @@
+//! The page value of a pass, from what was read.
+
+use jiff::Timestamp;
+use serde_json::json;
+use weighhouse_measure::measures::{Measure, versions};
+use weighhouse_measure::recording::NS_PER_S;
+use weighhouse_measure::screens::FlagKind;
+use weighhouse_web::charts::{Caption, Distribution, Histogram, Strip, Theme};
+use weighhouse_web::marks::Mark;
+use weighhouse_web::pages::pass::{
+    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Remark, Row, Ruling, Sibling, Step, Window,
+};
+use weighhouse_web::pages::{self, Field, Frame};
+use weighhouse_web::{format, paths};
+
+use super::super::App;
+use super::super::session::SignedIn;
+use crate::store::audit::Entry;
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
+use crate::work::pass::Read;
+use crate::work::{Internal, Result, rule};
+
+/// The page.
+pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Result<pages::Pass> {
+    let (cell, pass) = read.pass().ok_or_else(|| Internal("a pass outside its own evidence".to_owned()))?;
+    let evidence = &read.evidence;
+    let piece = &evidence.piece;
+    let named = |piece: &crate::store::pieces::Piece| (piece.key.clone(), piece.fields.name.clone());
+    let end_ns = cell.passes.iter().map(|pass| pass.row.span_ns).max().unwrap_or(0);
+    Ok(pages::Pass {
+        frame: frame(app, who, evidence),
+        key: pass.row.key.clone(),
+        number: pass.row.number,
+        mark: mark(pass.standing),
+        about: about(evidence, cell, pass),
+        piece: (!piece.key.is_empty()).then(|| named(piece)),
+        other_pieces: read.pieces.iter().filter(|one| one.id != piece.id).map(named).collect(),
+        siblings: cell.passes.iter().map(|one| sibling(one, pass)).collect(),
+        strip: strip.svg(&Theme::LIGHT),
+        strip_end_s: exact_s(end_ns),
+        step_ns: pass.steps.length_ns,
+        steps: steps(pass),
+        ledger: Measure::all().map(|measure| row(evidence, cell, pass, measure)).collect(),
+        hitches: hitches(pass),
+        versions: all_versions(),
+        spread: spread(cell),
+        flags: pass.flags.iter().map(flag).collect(),
+        notices: evidence.notices(cell, pass).into_iter().map(|notice| notice.says).collect(),
+        past_limits: past_limits(evidence, cell),
+        ruling: ruling(read, pass),
+        window: window(pass),
+        remarks: read.remarks.iter().map(remark).collect(),
+        remark: NewRemark::default(),
+        companions: pass.companions.iter().map(companion).collect(),
+        history: history(read),
+    })
+}
+
+fn at(us: i64) -> Timestamp {
+    // Times of the store are of this age: far within what a timestamp holds.
+    Timestamp::from_microsecond(us).unwrap_or_default()
+}
+
+fn frame(app: &App, who: &SignedIn, evidence: &Evidence) -> Frame {
+    let (piece, frame) = (&evidence.piece, who.frame("Pieces"));
+    if piece.key.is_empty() {
+        return frame;
+    }
+    let left =
+        piece.fields.deadline_us.map_or_else(String::new, |us| format::left(at(us), at(app.clock.now_us())));
+    let flags = u64::try_from(evidence.to_review().count()).unwrap_or(u64::MAX);
+    frame.in_piece(&piece.key, &piece.fields.name, left, "", flags)
+}
+
+fn mark(standing: Standing) -> Mark {
+    match standing {
+        Standing::Sound => Mark::Sound,
+        Standing::Flagged => Mark::Flagged,
+        Standing::SetAside => Mark::SetAside,
+        Standing::RunAgain => Mark::RunAgain,
+    }
+}
+
+fn about(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> About {
+    let (registers, row) = (&evidence.registers, &pass.row);
+    let scene = registers.scenes.get(&cell.cell.of.scene_id);
+    About {
+        part: registers.parts.get(&cell.cell.part_id).map(|part| part.name()).unwrap_or_default(),
+        tuning: registers
+            .tunings
+            .get(&cell.cell.of.tuning_id)
+            .map(|t| t.fields.name.clone())
+            .unwrap_or_default(),
+        scene: scene.map(|s| format!("{}, {}", s.fields.game, s.fields.passage)).unwrap_or_default(),
+        setting: registers
+            .settings
+            .get(&cell.cell.of.setting_id)
+            .map(|s| s.fields.name.clone())
+            .unwrap_or_default(),
+        rig: row.rig.clone(),
+        unit: row.unit.clone(),
+        driver: row.driver.clone(),
+        declared: evidence.declared.get(&cell.cell.part_id).is_none_or(|driver| *driver == row.driver_id),
+        build: row.build.clone(),
+        capture_id: row.capture_id.0,
+        capture: row.capture.clone(),
+        digest: row.digest.clone(),
+        recorded: row.wall_start_ns.map(|ns| at(ns / 1000)),
+    }
+}
+
+fn sibling(one: &PassEvidence, pass: &PassEvidence) -> Sibling {
+    Sibling {
+        key: one.row.key.clone(),
+        number: one.row.number,
+        mark: mark(one.standing),
+        rig: one.row.rig.clone(),
+        this: one.row.id == pass.row.id,
+    }
+}
+
+fn steps(pass: &PassEvidence) -> Vec<Step> {
+    let starts = (0_i64..).map(|n| pass.steps.start_ns + n * pass.steps.length_ns);
+    let told = starts.zip(&pass.steps.steps).map(|(start_ns, step)| Step {
+        start_ns,
+        average_fps: (step.total_ns > 0).then(|| step.frames as f64 * 1e9 / step.total_ns as f64),
+        longest_ms: (step.frames > 0).then(|| step.longest_ns as f64 / 1e6),
+    });
+    told.collect()
+}
+
+fn row(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Row {
+    let (value, interval) = (pass.measures.value(measure), pass.measures.interval(measure));
+    // A geometric mean over counts that may be 0 says nothing.
+    let counts = matches!(
+        measure,
+        Measure::Frames
+            | Measure::Seconds
+            | Measure::HitchCount
+            | Measure::HitchWorstMs
+            | Measure::HitchLostMs
+    );
+    let of_cell = if counts { None } else { evidence.value(cell, measure) };
+    let what = json!({ "kind": "cell", "measure": measure.key(), "cell": cell.cell.id.0 }).to_string();
+    let may = of_cell.is_some() && !evidence.piece.key.is_empty();
+    Row {
+        measure,
+        name: measure.name().to_owned(),
+        value,
+        interval,
+        why: why(pass, measure),
+        cell: of_cell.map(|cell| CellSays {
+            value: cell.value,
+            interval: cell
+                .interval
+                .map(|i| weighhouse_measure::measures::Interval { low: i.low, high: i.high }),
+            passes: u64::try_from(cell.passes).unwrap_or(u64::MAX),
+        }),
+        declared: measure == evidence.low(),
+        figure: if may { paths::new_figure(&evidence.piece.key, &what) } else { String::new() },
+    }
+}
+
+/// Why there is no value, or no interval where one is usual.
+fn why(pass: &PassEvidence, measure: Measure) -> String {
+    let frames = pass.measures.frames > 0;
+    let says = match measure {
+        Measure::Low(..) if pass.measures.interval(measure).is_none() => "too few frames for an interval",
+        _ if pass.measures.value(measure).is_some() => "",
+        _ if !frames => "no frames in the window",
+        Measure::PowerW | Measure::JoulesPerFrame => {
+            beside(pass, "no power track", "no power over all of the window")
+        }
+        Measure::ClockMeanHz | Measure::ClockMinHz => {
+            beside(pass, "no clock track", "no clock over all of the window")
+        }
+        Measure::TemperatureMeanC | Measure::TemperatureMaxC => {
+            beside(pass, "no temperature track", "no temperature over all of the window")
+        }
+        Measure::LoadMean => beside(pass, "no load track", "no load over all of the window"),
+        Measure::CpuWorkMs | Measure::CardWorkMs => "not in its log",
+        Measure::HitchWorstMs => "no hitch",
+        _ => "too few frames",
+    };
+    says.to_owned()
+}
+
+fn beside(pass: &PassEvidence, none: &'static str, partly: &'static str) -> &'static str {
+    match (pass.companions.is_empty(), pass.companions.iter().all(|one| one.offset_ns.is_some())) {
+        (true, _) => none,
+        (false, false) => "companion not placed",
+        (false, true) => partly,
+    }
+}
+
+fn hitches(pass: &PassEvidence) -> Vec<Hitch> {
+    let list = pass.measures.hitches.as_ref().map_or(&[][..], |hitches| &hitches.list[..]);
+    list.iter().map(|h| Hitch { start_ns: h.start_ns, ms: h.ms, lost_ms: h.lost_ms }).collect()
+}
+
+fn all_versions() -> Vec<(String, u32)> {
+    let measures = versions().map(|(name, version)| (name.to_owned(), version));
+    measures.chain(FlagKind::ALL.map(|kind| (kind.key().to_owned(), kind.version()))).collect()
+}
+
+/// Share of frames no longer than this, of each pass of the cell; beyond all but a thousandth it is cut off, and said.
+fn spread(cell: &CellEvidence) -> String {
+    let grid = weighhouse_measure::measures::distribution::BINS_PER_DECADE;
+    let passes: Vec<&PassEvidence> =
+        cell.passes.iter().filter(|pass| !pass.times.counts.is_empty()).collect();
+    let Some(first) = passes.iter().map(|pass| pass.times.from_ms).min_by(f64::total_cmp) else {
+        return String::new();
+    };
+    let edge = |k: usize| first * f64::powf(10.0, k as f64 / f64::from(grid));
+    let offset = |pass: &PassEvidence| (0..).find(|k| edge(*k) >= pass.times.from_ms * 0.999).unwrap_or(0);
+    let counts: Vec<Vec<u64>> = passes
+        .iter()
+        .map(|pass| std::iter::repeat_n(0, offset(pass)).chain(pass.times.counts.iter().copied()).collect())
+        .collect();
+    let shown = counts.iter().map(|counts| classes_for(counts)).max().unwrap_or(1);
+    let series = passes.iter().zip(&counts).map(|(pass, counts)| Histogram {
+        name: format!("Pass {}", pass.row.number),
+        counts: (0..shown).map(|k| counts.get(k).copied().unwrap_or(0)).collect(),
+        beyond: counts.iter().skip(shown).sum(),
+    });
+    let chart = Distribution {
+        caption: Caption {
+            id: "pass-spread".to_owned(),
+            desc: "Shares of frames by frame time, added up".to_owned(),
+            ..Caption::default()
+        },
+        edges_ms: (0..=shown).map(edge).collect(),
+        series: series.collect(),
+        cumulative: true,
+    };
+    chart.svg(&Theme::LIGHT)
+}
+
+/// Classes until all but a thousandth of the frames are in.
+fn classes_for(counts: &[u64]) -> usize {
+    let all: u64 = counts.iter().sum();
+    let mut sum = 0;
+    let until = counts.iter().position(|n| {
+        sum += n;
+        sum >= all - all / 1000
+    });
+    until.map_or(counts.len(), |at| at + 1)
+}
+
+fn flag(flag: &weighhouse_measure::screens::Flag) -> Flag {
+    Flag {
+        kind: flag.kind.key().to_owned(),
+        name: flag.kind.name().to_owned(),
+        says: flag.says.clone(),
+        start_ns: flag.start_ns,
+        end_ns: flag.end_ns,
+    }
+}
+
+/// A tuning past what its maker rates: more watts than rated, or any clock or voltage above the maker's own.
+fn past_limits(evidence: &Evidence, cell: &CellEvidence) -> String {
+    let tuning = evidence.registers.tunings.get(&cell.cell.of.tuning_id);
+    let rated = evidence.registers.parts.get(&cell.cell.part_id).and_then(|part| part.fields.rated_power_w);
+    let past = tuning.filter(|tuning| {
+        let f = &tuning.fields;
+        f.power_limit_w.zip(rated).is_some_and(|(limit, rated)| limit > rated)
+            || f.core_offset_mhz > 0
+            || f.memory_offset_mhz > 0
+            || f.voltage_offset_mv > 0
+    });
+    past.map(|tuning| tuning.fields.name.clone()).unwrap_or_default()
+}
+
+fn ruling(read: &Read, pass: &PassEvidence) -> Ruling {
+    let usual = rule::USUAL_REASONS.map(str::to_owned).to_vec();
+    let version = rule::version(&pass.row);
+    let last = read.rulings.last().filter(|ruling| ruling.verdict.as_str() != "open");
+    match last {
+        None => Ruling { usual, version, ..Ruling::default() },
+        Some(ruling) => Ruling {
+            verdict: ruling.verdict.to_string(),
+            reason: ruling.reason.clone(),
+            by: ruling.person.clone(),
+            at: Some(at(ruling.at_us)),
+            version,
+            written: Field::default(),
+            usual,
+        },
+    }
+}
+
+fn window(pass: &PassEvidence) -> Window {
+    let (row, window) = (&pass.row, pass.row.window());
+    let own = row.window_start_ns.is_some();
+    Window {
+        start_ns: window.start_ns,
+        end_ns: window.end_ns,
+        standard_start_ns: row.scene_window_start_ns,
+        standard_end_ns: row.scene_window_end_ns,
+        own,
+        reason: row.window_reason.clone(),
+        version: row.version,
+        from: Field::of(exact_s(window.start_ns)),
+        to: Field::of(exact_s(window.end_ns)),
+        why: Field::of(row.window_reason.clone()),
+    }
+}
+
+fn remark(remark: &crate::store::rulings::Remark) -> Remark {
+    Remark {
+        says: remark.says.clone(),
+        start_ns: remark.start_ns,
+        end_ns: remark.end_ns,
+        by: remark.person.clone(),
+        at: at(remark.at_us),
+    }
+}
+
+fn companion(one: &crate::store::companions::CompanionRow) -> Companion {
+    Companion {
+        id: one.id.0,
+        capture: one.capture.clone(),
+        placed_by: one.placed_by.to_string(),
+        offset_ns: one.offset_ns,
+        rows: one.rows,
+        version: one.version,
+        offset: Field::of(one.offset_ns.map(exact_s).unwrap_or_default()),
+    }
+}
+
+/// Rulings and what the audit trail tells of the pass and its companions, in order of time.
+fn history(read: &Read) -> Vec<Event> {
+    let ruled = read.rulings.iter().map(|ruling| Event {
+        at: at(ruling.at_us),
+        by: ruling.person.clone(),
+        what: match (ruling.verdict.as_str(), ruling.reason.as_str()) {
+            ("open", _) => "took the ruling back".to_owned(),
+            (verdict, "") => format!("ruled: {verdict}"),
+            (verdict, reason) => format!("ruled: {verdict}, because: {reason}"),
+        },
+    });
+    let changed = read.trail.iter().map(|entry| Event {
+        at: at(entry.at_us),
+        by: entry
+            .person_id
+            .and_then(|id| read.people.get(&id).cloned())
+            .unwrap_or_else(|| "the server".to_owned()),
+        what: told(entry),
+    });
+    let mut history: Vec<Event> = ruled.chain(changed).collect();
+    history.sort_by_key(|event| event.at);
+    history
+}
+
+/// An entry of the trail in words.
+fn told(entry: &Entry) -> String {
+    let row: serde_json::Value =
+        entry.row.as_deref().and_then(|row| serde_json::from_str(row).ok()).unwrap_or_default();
+    let ns = |column: &str| row.get(column).and_then(serde_json::Value::as_i64);
+    match entry.act.as_str() {
+        "move window" => match (ns("window_start_ns"), ns("window_end_ns")) {
+            (Some(start), Some(end)) => {
+                let reason = row.get("window_reason").and_then(|reason| reason.as_str()).unwrap_or_default();
+                format!("moved the window to {}, because: {reason}", format::span_ns(start, end))
+            }
+            _ => "gave it the scene's window again".to_owned(),
+        },
+        "place" => match ns("offset_ns") {
+            Some(offset) => format!("placed companion {} at {}", entry.row_id, format::at_ns(offset)),
+            None => format!("took the placing of companion {} back", entry.row_id),
+        },
+        "pair" => format!("gave it companion {}", entry.row_id),
+        "make pass" => "made it a pass".to_owned(),
+        act => act.to_owned(),
+    }
+}
+
+/// Nanoseconds as decimal seconds, exactly, without needless zeros.
+pub(super) fn exact_s(ns: i64) -> String {
+    let sign = if ns < 0 { "-" } else { "" };
+    let (ns, s) = (ns.unsigned_abs(), NS_PER_S.unsigned_abs());
+    let text = format!("{sign}{}.{:09}", ns / s, ns % s);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}

@@ -1,0 +1,352 @@
+//! One pass beside its siblings: strips, measures, window, flags and ruling, remarks, companions, history.
+
+mod ledger;
+mod samples;
+
+use askama::Template;
+use jiff::Timestamp;
+use serde::Serialize;
+
+use super::{Field, Frame, Page};
+use crate::marks::Mark;
+use crate::{format, paths};
+
+pub use ledger::{CellSays, Hitch, Row, Step};
+
+/// The page.
+#[derive(Template, Serialize)]
+#[template(path = "pass.html")]
+pub struct Pass {
+    #[serde(skip)]
+    /// Around the page.
+    pub frame: Frame,
+    /// Key in addresses.
+    pub key: String,
+    /// Number within its cell.
+    pub number: i64,
+    /// How it stands.
+    pub mark: Mark,
+    /// What it is a pass of, and what it ran on.
+    pub about: About,
+    /// Piece in whose context it is seen: key and name; none where no piece selects its cell.
+    pub piece: Option<(String, String)>,
+    /// The other pieces that select its cell.
+    pub other_pieces: Vec<(String, String)>,
+    /// All passes of the cell, by number.
+    pub siblings: Vec<Sibling>,
+    #[serde(skip)]
+    /// The strips as SVG.
+    pub strip: String,
+    /// End of the longest pass of the cell, s, as plain decimal text.
+    pub strip_end_s: String,
+    /// Length of a step of the table beside the strips, ns.
+    pub step_ns: i64,
+    /// Its frames in steps of time.
+    pub steps: Vec<Step>,
+    /// The measures.
+    pub ledger: Vec<Row>,
+    /// Its hitches.
+    pub hitches: Vec<Hitch>,
+    /// Each measure and screen with its version.
+    pub versions: Vec<(String, u32)>,
+    #[serde(skip)]
+    /// How frame times are spread, as SVG; empty without frames.
+    pub spread: String,
+    /// What screens found.
+    pub flags: Vec<Flag>,
+    /// What is good to know.
+    pub notices: Vec<String>,
+    /// Cautions of a tuning past the maker's limits: its name; empty otherwise.
+    pub past_limits: String,
+    /// The ruling that stands, and the form.
+    pub ruling: Ruling,
+    /// The window, and the form.
+    pub window: Window,
+    /// Remarks, oldest first.
+    pub remarks: Vec<Remark>,
+    #[serde(skip)]
+    /// The form for one more.
+    pub remark: NewRemark,
+    /// Logs of other loggers.
+    pub companions: Vec<Companion>,
+    /// Who did what, oldest first.
+    pub history: Vec<Event>,
+}
+
+/// What a pass is of and what it ran on.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct About {
+    /// Maker and model.
+    pub part: String,
+    /// How it is run.
+    pub tuning: String,
+    /// Game and passage.
+    pub scene: String,
+    /// Resolution, preset and so on.
+    pub setting: String,
+    /// The rig.
+    pub rig: String,
+    /// The sample.
+    pub unit: String,
+    /// Driver of the part.
+    pub driver: String,
+    /// Whether the piece declares that driver for the part; true without a piece.
+    pub declared: bool,
+    /// Build of the game.
+    pub build: String,
+    /// Row id of the capture.
+    pub capture_id: i64,
+    /// Its file name.
+    pub capture: String,
+    /// Its SHA-256, hexadecimal.
+    pub digest: String,
+    /// When it was recorded, where its log has a wall clock.
+    pub recorded: Option<Timestamp>,
+}
+
+/// A pass of the same cell.
+#[derive(Clone, Debug, Serialize)]
+pub struct Sibling {
+    /// Key in addresses.
+    pub key: String,
+    /// Number within the cell.
+    pub number: i64,
+    /// How it stands.
+    pub mark: Mark,
+    /// Its rig.
+    pub rig: String,
+    /// Whether it is the pass of the page.
+    pub this: bool,
+}
+
+/// What a screen found.
+#[derive(Clone, Debug, Serialize)]
+pub struct Flag {
+    /// Key of its kind.
+    pub kind: String,
+    /// Its kind in words.
+    pub name: String,
+    /// A sentence.
+    pub says: String,
+    /// ns from the first frame.
+    pub start_ns: i64,
+    /// ns from the first frame.
+    pub end_ns: i64,
+}
+
+/// The ruling that stands, and the form for another.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct Ruling {
+    /// `keep`, `set aside`, `run again`; empty: none stands.
+    pub verdict: String,
+    /// Its reason.
+    pub reason: String,
+    /// Who made it.
+    pub by: String,
+    /// When.
+    pub at: Option<Timestamp>,
+    /// For stale forms.
+    pub version: i64,
+    #[serde(skip)]
+    /// The reason as written.
+    pub written: Field,
+    #[serde(skip)]
+    /// Reasons that come up again and again.
+    pub usual: Vec<String>,
+}
+
+/// The window that counts, and the form for another.
+#[derive(Clone, Debug, Default, Serialize)]
+pub struct Window {
+    /// Start of the window that counts, ns.
+    pub start_ns: i64,
+    /// Its end.
+    pub end_ns: i64,
+    /// Start of the scene's standard window.
+    pub standard_start_ns: i64,
+    /// Its end; none: to the pass's end.
+    pub standard_end_ns: Option<i64>,
+    /// Whether the pass has its own.
+    pub own: bool,
+    /// Why.
+    pub reason: String,
+    /// For stale forms.
+    pub version: i64,
+    #[serde(skip)]
+    /// Seconds, as written.
+    pub from: Field,
+    #[serde(skip)]
+    /// Seconds, as written.
+    pub to: Field,
+    #[serde(skip)]
+    /// The reason, as written.
+    pub why: Field,
+}
+
+/// Something a person wrote.
+#[derive(Clone, Debug, Serialize)]
+pub struct Remark {
+    /// What.
+    pub says: String,
+    /// Start of the stretch, ns; none: the whole pass.
+    pub start_ns: Option<i64>,
+    /// Its end.
+    pub end_ns: Option<i64>,
+    /// Who.
+    pub by: String,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// The form for a remark.
+#[derive(Clone, Debug, Default)]
+pub struct NewRemark {
+    /// What it says.
+    pub says: Field,
+    /// Start of the stretch, seconds.
+    pub start: Field,
+    /// Its end.
+    pub end: Field,
+}
+
+/// A log of another logger.
+#[derive(Clone, Debug, Serialize)]
+pub struct Companion {
+    /// Row id.
+    pub id: i64,
+    /// File name.
+    pub capture: String,
+    /// `wall clock`, `start time`, `hand`; empty: not placed.
+    pub placed_by: String,
+    /// Pass time of its first row, ns.
+    pub offset_ns: Option<i64>,
+    /// Rows.
+    pub rows: i64,
+    /// For stale forms.
+    pub version: i64,
+    #[serde(skip)]
+    /// Offset in seconds, as written.
+    pub offset: Field,
+}
+
+/// A step in the history of a pass.
+#[derive(Clone, Debug, Serialize)]
+pub struct Event {
+    /// When.
+    pub at: Timestamp,
+    /// Who.
+    pub by: String,
+    /// What, in a sentence.
+    pub what: String,
+}
+
+impl Pass {
+    fn when(at: &Timestamp) -> String {
+        format::moment(*at, "UTC")
+    }
+
+    fn href(&self, key: &str) -> String {
+        let piece = self.piece.as_ref().map_or("", |(key, _)| key.as_str());
+        paths::with_query(&paths::pass(key), &[("piece", piece)])
+    }
+
+    fn in_piece(&self, piece: &str) -> String {
+        paths::with_query(&paths::pass(&self.key), &[("piece", piece)])
+    }
+
+    fn strip_href(&self) -> String {
+        let piece = self.piece.as_ref().map_or("", |(key, _)| key.as_str());
+        paths::with_query(&paths::pass_strip(&self.key), &[("piece", piece)])
+    }
+
+    fn step_length(&self) -> String {
+        format::at_ns(self.step_ns)
+    }
+
+    fn hitches_said(&self) -> String {
+        format::plural(self.hitches.len().try_into().unwrap_or(u64::MAX), "hitch", "hitches")
+    }
+
+    fn capture_href(&self) -> String {
+        paths::capture(self.about.capture_id)
+    }
+
+    /// The sibling after this one, the first after the last.
+    fn next(&self) -> Option<&Sibling> {
+        let at = self.siblings.iter().position(|sibling| sibling.this)?;
+        let next = self.siblings.get(at + 1).or(self.siblings.first())?;
+        (!next.this).then_some(next)
+    }
+
+    fn kinds(&self) -> Vec<&str> {
+        let mut kinds: Vec<&str> = self.flags.iter().map(|flag| flag.kind.as_str()).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
+}
+
+impl Flag {
+    fn at(&self) -> String {
+        format::span_ns(self.start_ns, self.end_ns)
+    }
+}
+
+impl Ruling {
+    fn made(&self) -> String {
+        self.at.map_or_else(String::new, |at| Pass::when(&at))
+    }
+}
+
+impl Window {
+    fn counts(&self) -> String {
+        format::span_ns(self.start_ns, self.end_ns)
+    }
+
+    fn standard(&self) -> String {
+        match self.standard_end_ns {
+            Some(end) => format::span_ns(self.standard_start_ns, end),
+            None => format!("from {} to the end", format::at_ns(self.standard_start_ns)),
+        }
+    }
+}
+
+impl Remark {
+    fn where_said(&self) -> String {
+        match (self.start_ns, self.end_ns) {
+            (Some(start), Some(end)) => format::span_ns(start, end),
+            _ => "the whole pass".to_owned(),
+        }
+    }
+}
+
+impl Companion {
+    fn action(&self, pass: &str) -> String {
+        paths::pass_companion(pass, self.id)
+    }
+
+    fn rows_said(&self) -> String {
+        format::plural(self.rows.unsigned_abs(), "row", "rows")
+    }
+
+    fn stands(&self) -> String {
+        match self.offset_ns {
+            Some(ns) => format!("placed by {}, its first row at {}", self.placed_by, format::at_ns(ns)),
+            None => "not placed: its power, clocks and temperatures are not used".to_owned(),
+        }
+    }
+
+    fn field(&self) -> String {
+        format!("offset-{}", self.id)
+    }
+}
+
+impl Page for Pass {
+    fn title(&self) -> String {
+        format!("Pass {} of {}", self.number, self.about.scene)
+    }
+
+    fn samples() -> Vec<Self> {
+        samples::all()
+    }
+}
