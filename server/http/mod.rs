@@ -28,6 +28,7 @@ mod pieces;
 mod plan;
 pub mod resources;
 pub mod respond;
+mod review;
 mod rigs;
 mod routes;
 mod scenes;

@@ -21,6 +21,8 @@ use super::{
     people, piece, pieces, plan, session, sign_in, trace, upload,
     App, assets, cells, failures, front, headers, health, invitation, origin, panics, pass, people, piece,
     pieces, plan, session, sign_in, trace, upload,
+    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces,
+    plan, review, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -52,6 +54,7 @@ fn pages() -> Router<App> {
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
+        .route(paths::REVIEW, get(review::show).post(review::rule))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

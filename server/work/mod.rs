@@ -22,6 +22,7 @@ pub mod pieces;
 pub mod plan;
 mod reading;
 pub mod results;
+pub mod review;
 pub mod rule;
 pub mod sign_in;
 mod spool;

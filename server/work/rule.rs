@@ -8,7 +8,7 @@ use super::once::{Once, once};
 use super::{Kind, Refusal, Result};
 use crate::store::passes::{self, PassRow};
 use crate::store::rulings::{self, Verdict};
-use crate::store::{Actor, PersonId, Store, Tx};
+use crate::store::{Actor, PersonId, Store, Tx, people};
 
 /// Reasons that come up again and again: offered, never filled in.
 pub const USUAL_REASONS: [&str; 8] = [
@@ -73,6 +73,11 @@ async fn keep(tx: &mut Tx<'_>, pass: &str, ruling: &NewRuling, saw: &str) -> Res
     if version(&row) != ruling.version {
         let theirs = row.verdict.map_or("", Verdict::as_str);
         let theirs = words(theirs, row.reason.as_deref().unwrap_or(""));
+        let by = match row.ruled_by {
+            Some(by) => people::by_id(tx, by).await?,
+            None => None,
+        };
+        let theirs = by.map_or(theirs.clone(), |by| format!("{theirs} ({})", by.name));
         return Err(
             Refusal::stale("the ruling", words(ruling.verdict.as_str(), &ruling.reason), theirs).into()
         );
@@ -148,7 +153,7 @@ mod tests {
         assert_eq!((row.verdict, row.saw.as_deref()), (Some(Verdict::SetAside), Some("[\"gap\"]")));
         let stale = refused(rule(&store, by, "p", ruling(Verdict::Keep, "", 0), None).await);
         assert_eq!(stale.kind, Kind::Stale);
-        assert_eq!(stale.both.unwrap().theirs, "set aside: an updater ran");
+        assert_eq!(stale.both.unwrap().theirs, "set aside: an updater ran (Ada)");
         rule(&store, by, "p", ruling(Verdict::Open, "", version(&row)), None).await.unwrap();
         let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
         assert!(row.kept());

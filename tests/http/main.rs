@@ -15,5 +15,6 @@ mod people;
 mod registers;
 mod pieces;
 mod plan;
+mod review;
 mod sign_in;
 mod upload;

@@ -102,7 +102,7 @@ fn strip() -> Strip {
         from_ns: 0,
         to_ns: 60_000_000_000,
         width: 960,
-        cut_ms: Some(28.0),
+        cut: Some(28.0),
         lanes: vec![pass(1, "sound", vec![], 0..0), pass(2, "flagged", spans, 294..343), power],
     }
 }

@@ -31,8 +31,8 @@ pub struct Strip {
     pub to_ns: i64,
     /// Width of the whole picture in pixels, 320 to 4000.
     pub width: u32,
-    /// Frame times above this (ms) are cut off at the edge and marked there; `None`: all is shown.
-    pub cut_ms: Option<f64>,
+    /// Values of passes above this, in their unit, are cut off at the edge and marked there; `None`: all is shown.
+    pub cut: Option<f64>,
     /// From above: passes, then companions.
     pub lanes: Vec<Lane>,
 }
@@ -136,17 +136,19 @@ impl Strip {
 
     /// Range of all lanes of a unit: from zero for times and watts, else as far as the values go.
     fn range(&self, unit: Unit) -> (f64, f64) {
+        let of_passes = self.lanes.iter().any(|lane| lane.unit == unit && !lane.slim);
+        let cut = self.cut.filter(|_| of_passes);
         let lanes = self.lanes.iter().filter(|lane| lane.unit == unit);
         let columns = lanes.flat_map(|lane| lane.columns.iter().flatten());
         let ends = columns
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), c| (low.min(c.min), high.max(c.max)));
         let (low, high) = if ends.0.is_finite() && ends.1.is_finite() { ends } else { (0.0, 1.0) };
         match unit {
-            Unit::Ms => (0.0, self.cut_ms.filter(|cut| *cut < high).unwrap_or(high * 1.05)),
+            Unit::Ms => (0.0, cut.filter(|cut| *cut < high).unwrap_or(high * 1.05)),
             Unit::W | Unit::J | Unit::S | Unit::Fps => (0.0, high * 1.05),
             _ => {
                 let air = ((high - low) * 0.08).max(high.abs() * 0.01).max(1e-9);
-                (low - air, high + air)
+                (low - air, cut.filter(|cut| *cut < high && *cut > low).unwrap_or(high + air))
             }
         }
     }
@@ -365,7 +367,7 @@ mod tests {
             from_ns: 0,
             to_ns: 60_000_000_000,
             width,
-            cut_ms: Some(60.0),
+            cut: Some(60.0),
             lanes,
         }
     }

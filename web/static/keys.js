@@ -1,5 +1,6 @@
 // Keys for pages that are worked through one after the other: a button or link with data-key="k" is pressed by k.
-// '?' lists the keys of the page. Nothing happens while somebody writes in a field or holds Ctrl, Alt or Meta.
+// '?' lists the keys of the page. Nothing happens while somebody writes in a field or holds Ctrl, Alt or Meta; Escape
+// leaves a field.
 
 const writing = (target) => target.closest("input:not([type=checkbox], [type=radio]), textarea, select, [contenteditable]");
 
@@ -33,6 +34,7 @@ function listKeys() {
 
 document.addEventListener("keydown", (event) => {
   if (event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
+  if (event.key === "Escape" && writing(event.target)) event.target.blur();
   if (writing(event.target) || document.querySelector("dialog[open]")) return;
   if (event.key === "?") {
     event.preventDefault();

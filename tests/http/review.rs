@@ -1,0 +1,213 @@
+//! Review: order of the queue, what stays hidden, rulings by forms and programs.
+
+use jiff::Timestamp;
+use serde_json::json;
+use weighhouse::chance::Chance;
+use weighhouse::store::pieces;
+use weighhouse::work::bench_week;
+use weighhouse::work::passwords::Passwords;
+use weighhouse_demo::{Demo, FaultKind};
+use weighhouse_web::paths;
+
+use crate::harness::{Answer, CHEAP, Client, House, NOW_US};
+
+/// A team with the passes of three cells, each with a planted fault.
+struct Bench {
+    house: House,
+    week: Demo,
+    /// Address of the page.
+    review: String,
+}
+
+impl Bench {
+    async fn start() -> Self {
+        let house = House::start().await;
+        let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
+        let wanted = [FaultKind::Updater, FaultKind::WrongPassage, FaultKind::Gap];
+        let faulty = |kind| week.truth.passes.iter().position(|p| p.fault.is_some_and(|f| f.kind == kind));
+        let cells = wanted.map(|kind| week.passes[faulty(kind).unwrap()].cell);
+        week.passes.retain(|pass| cells.contains(&pass.cell));
+        for pass in &mut week.passes {
+            pass.sensors_name = None;
+        }
+        let passwords = Passwords::new(CHEAP);
+        bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
+        let pieces = pieces::all(&mut house.store.read().await.unwrap()).await.unwrap();
+        Self { review: paths::review(&pieces[0].key), house, week }
+    }
+
+    async fn signed_in(&self, nth: usize) -> Client {
+        let person = &self.week.team.people[nth];
+        let client = self.house.anonymous();
+        let fields = [("name", person.name), ("password", person.password)];
+        let answer = client.post(&paths::sign_in(), &fields).await;
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        client
+    }
+
+    async fn member(&self) -> Client {
+        self.signed_in(1).await
+    }
+
+    async fn other_member(&self) -> Client {
+        self.signed_in(2).await
+    }
+
+    async fn guest(&self) -> Client {
+        self.signed_in(3).await
+    }
+
+    fn twin(&self) -> String {
+        paths::api(&self.review)
+    }
+
+    /// What would tell the part.
+    fn telling(&self) -> Vec<String> {
+        let parts = self.week.parts.iter().flat_map(|part| [part.maker, part.model]);
+        let drivers = self.week.drivers.iter().map(|driver| driver.name);
+        let files = self.week.passes.iter().map(|pass| pass.file_name.as_str());
+        let serials = self.week.units.iter().map(|unit| unit.serial);
+        let tunings = self.week.tunings.iter().map(|tuning| tuning.name).filter(|name| name.len() > 5);
+        parts.chain(drivers).chain(files).chain(serials).chain(tunings).map(str::to_owned).collect()
+    }
+}
+
+/// The form of the page as a browser would send it.
+fn form(page: &Answer) -> Vec<(&'static str, String)> {
+    let value = |name: &str| page.attribute(&format!(".under form input[name={name}]"), "value").unwrap();
+    let html = scraper::Html::parse_document(&page.body);
+    let saw = scraper::Selector::parse(".under form input[name=saw]").unwrap();
+    let mut fields: Vec<_> = ["once", "pass", "version"].map(|name| (name, value(name))).to_vec();
+    fields.extend(html.select(&saw).map(|input| ("saw", input.attr("value").unwrap().to_owned())));
+    fields
+}
+
+async fn send(client: &Client, to: &str, form: &[(&'static str, String)], with: &[(&str, &str)]) -> Answer {
+    let fields: Vec<(&str, &str)> = form.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    client.post(to, &[&fields, with].concat()).await
+}
+
+#[tokio::test]
+async fn the_queue_is_worst_first_and_tells_nothing_of_the_part() {
+    let bench = Bench::start().await;
+    let guest = bench.guest().await;
+    let page = guest.get(&bench.review).await;
+    assert_eq!((page.status, page.texts("h1")), (200, vec!["Review".to_owned()]));
+    let twin = guest.get(&bench.twin()).await;
+    // Coordinates of the picture may look like a driver's number: there only its words are read.
+    let (before, picture) = page.body.split_once("<div class=\"chart").unwrap();
+    let (_, after) = picture.split_once("</svg>").unwrap();
+    let words = page.texts(".chart text, .chart title, .chart desc").join(" ");
+    let body = [before, after, &words].concat().replace(bench.week.piece.name, "");
+    for name in bench.telling() {
+        assert!(!body.contains(&name), "the page tells '{name}'");
+        assert!(!twin.body.contains(&name), "the twin tells '{name}'");
+    }
+    assert!(!page.body.contains(&paths::pass("")), "links to a pass tell the part");
+    let queue = twin.json()["queue"].as_array().unwrap().clone();
+    assert!(queue.len() >= 2, "{queue:?}");
+    let moves: Vec<f64> = queue.iter().filter_map(|waiting| waiting["moves"].as_f64()).collect();
+    assert!(moves.is_sorted_by(|a, b| a >= b) && moves[0] > 0.0, "{moves:?}");
+    assert_eq!(page.texts(".waiting li").len(), queue.len());
+    assert!(page.texts(".under").concat().contains("hidden until ruled"));
+    assert_eq!(page.texts(".under form").len(), 0, "guests only look");
+    assert!(page.texts(".lede").concat().starts_with(&format!("{0} of {0} left", queue.len())));
+    // The second of the queue by its address.
+    let second = queue[1]["key"].as_str().unwrap();
+    let asked = guest.get(&paths::with_query(&bench.twin(), &[("pass", second)])).await.json();
+    assert_eq!((asked["pass"]["key"].as_str(), asked["pass"]["at"].as_u64()), (Some(second), Some(1)));
+}
+
+#[tokio::test]
+async fn who_may_not_and_what_is_not_there() {
+    let bench = Bench::start().await;
+    let (guest, member) = (bench.guest().await, bench.member().await);
+    assert_eq!(bench.house.anonymous().get(&bench.twin()).await.status, 401);
+    assert_eq!(bench.house.anonymous().post(&bench.review, &[]).await.status, 401);
+    let fields = [("pass", "x"), ("verdict", "keep"), ("version", "0")];
+    assert_eq!(guest.post(&bench.review, &fields).await.status, 403);
+    assert_eq!(member.post(&bench.review, &fields).await.status, 404);
+    assert_eq!(member.get(&paths::review("none")).await.status, 404);
+    assert_eq!(member.get(&paths::with_query(&bench.review, &[("pass", "none")])).await.status, 404);
+    assert_eq!(member.post(&bench.review, &fields[..2]).await.status, 428);
+    assert_eq!(member.post(&bench.review, &[("pass", "x"), ("verdict", "maybe")]).await.status, 422);
+}
+
+#[tokio::test]
+async fn a_ruling_names_the_part_brings_the_next_pass_and_can_be_taken_back() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let page = member.get(&bench.review).await;
+    let first = form(&page);
+    let bare = send(&member, &bench.review, &first, &[("verdict", "set aside")]).await;
+    assert_eq!((bare.status, bare.texts("#reason-error").len()), (422, 1), "a reason is needed");
+    let reason = [("verdict", "set aside"), ("usual", "wrong passage"), ("reason", "the <door> was open")];
+    let ruled = send(&member, &bench.review, &first, &reason).await;
+    assert_eq!(ruled.status, 303, "{}", ruled.body);
+    let again = send(&member, &bench.review, &first, &reason).await;
+    assert_eq!(again.status, 303, "the same form twice is one ruling: {}", again.body);
+    let next = member.get(ruled.location()).await;
+    let told = next.texts(".flash span").concat();
+    assert!(
+        told.starts_with("Set aside: ") && told.ends_with("wrong passage: the <door> was open."),
+        "{told}"
+    );
+    assert!(bench.week.parts.iter().any(|part| told.contains(part.model)), "now the part is told: {told}");
+    assert_ne!(form(&next)[1], first[1], "the next pass is up");
+    assert!(next.texts(".under").concat().contains("1 of "), "counts of each part");
+    // Undo, twice: one.
+    let undo = |name: &str| next.attribute(&format!(".flash input[name='{name}']"), "value").unwrap();
+    let fields = ["pass", "verdict", "version", "once"].map(|name| (name, undo(name)));
+    for _ in 0..2 {
+        let back = send(&member, &bench.review, &fields, &[]).await;
+        assert_eq!(back.status, 303, "{}", back.body);
+        assert_eq!(form(&member.get(back.location()).await)[1], first[1], "up again");
+    }
+}
+
+#[tokio::test]
+async fn the_second_of_two_people_is_told_who_was_faster() {
+    let bench = Bench::start().await;
+    let (one, other) = (bench.member().await, bench.other_member().await);
+    let (mine, theirs) = (form(&one.get(&bench.review).await), form(&other.get(&bench.review).await));
+    let kept = send(&one, &bench.review, &mine, &[("verdict", "keep")]).await;
+    assert_eq!(kept.status, 303, "{}", kept.body);
+    let late =
+        send(&other, &bench.review, &theirs, &[("verdict", "run again"), ("usual", "wrong passage")]).await;
+    assert_eq!(late.status, 412);
+    assert!(late.texts(".both dd").concat().contains(bench.week.team.people[1].name), "{}", late.body);
+    // Whoever comes by its address is told, too, and has the next one.
+    let asked = other.get(&paths::with_query(&bench.review, &[("pass", &mine[1].1)])).await;
+    assert!(asked.texts(".warning").concat().contains("waits no more"), "{}", asked.body);
+    // Flags other than those that the form showed: told, nothing kept.
+    let at = other.get(&bench.twin()).await.json();
+    let pass = at["pass"]["key"].as_str().unwrap();
+    let body =
+        json!({ "pass": pass, "verdict": "keep", "version": at["pass"]["version"], "saw": ["frame_cap"] });
+    let other_flags = other.post_json(&bench.twin(), &body).await;
+    assert_eq!(other_flags.status, 412, "{}", other_flags.body);
+    let saw: Vec<_> =
+        at["pass"]["flags"].as_array().unwrap().iter().map(|flag| flag["kind"].clone()).collect();
+    let body = json!({ "pass": pass, "verdict": "keep", "version": at["pass"]["version"], "saw": saw });
+    assert_eq!(other.post_json(&bench.twin(), &body).await.status, 201);
+}
+
+#[tokio::test]
+async fn an_empty_queue_says_what_was_screened() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let passes = bench.week.passes.len();
+    for _ in 0..passes {
+        let page = member.get(&bench.review).await;
+        if page.texts(".under form").is_empty() {
+            break;
+        }
+        assert_eq!(send(&member, &bench.review, &form(&page), &[("verdict", "keep")]).await.status, 303);
+    }
+    let done = member.get(&bench.review).await;
+    let says = done.texts(".empty").concat();
+    assert!(
+        says.contains(&format!("{passes} passes were screened")) && says.contains("step in level"),
+        "{says}"
+    );
+}
