@@ -181,6 +181,16 @@ pub fn places(uncertainty: f64, unit: Unit) -> i32 {
     places_for(uncertainty).map_or(unit.places(), |p| p.min(unit.places() + 2))
 }
 
+/// A value with its unit to the decimal places that a figure is printed with.
+pub fn printed(value: f64, places: i32, unit: Unit) -> String {
+    if value.is_finite() { unit.behind(&fixed(value, places)) } else { NOTHING.to_owned() }
+}
+
+/// `+24%`: what a ratio says against its baseline, to the decimal places that a figure is printed with.
+pub fn change_printed(ratio: f64, places: i32) -> String {
+    if ratio.is_finite() { format!("{}%", signed((ratio - 1.0) * 100.0, places)) } else { NOTHING.to_owned() }
+}
+
 /// `124.01 ± 0.35 fps`: value and half the width of its interval.
 pub fn give_or_take(value: f64, half_width: f64, unit: Unit) -> String {
     with_half_width(value, half_width, unit, " ± ")
@@ -242,7 +252,8 @@ pub fn change_interval(low: f64, high: f64) -> String {
     format!("{}% to {}%", signed((low - 1.0) * 100.0, places), signed((high - 1.0) * 100.0, places))
 }
 
-fn change_places(low: f64, high: f64) -> i32 {
+/// Decimal places of a change in per cent that the interval of its ratio supports: 0 to 2.
+pub fn change_places(low: f64, high: f64) -> i32 {
     places_for((high - low) / 2.0 * 100.0).unwrap_or(1).clamp(0, 2)
 }
 

@@ -73,14 +73,22 @@ pub enum Standing {
     Agreed,
     /// What it rests on has changed.
     Lapsed,
+    /// Taken back.
+    Withdrawn,
     /// From a data sheet or a maker.
     Quoted,
 }
 
 impl Standing {
     /// All of them, in the order of a legend.
-    pub const ALL: [Standing; 5] =
-        [Standing::Draft, Standing::Proposed, Standing::Agreed, Standing::Lapsed, Standing::Quoted];
+    pub const ALL: [Standing; 6] = [
+        Standing::Draft,
+        Standing::Proposed,
+        Standing::Agreed,
+        Standing::Lapsed,
+        Standing::Withdrawn,
+        Standing::Quoted,
+    ];
 
     /// Its word, also its class in the style sheet.
     pub fn word(self) -> &'static str {
@@ -89,6 +97,7 @@ impl Standing {
             Standing::Proposed => "proposed",
             Standing::Agreed => "agreed",
             Standing::Lapsed => "lapsed",
+            Standing::Withdrawn => "withdrawn",
             Standing::Quoted => "quoted",
         }
     }

@@ -58,6 +58,8 @@ pub struct PassRow {
     pub wall_start_ns: Option<i64>,
     /// How its columns were read.
     pub layout_id: LayoutId,
+    /// Shape of the logs that it reads.
+    pub layout_shape: String,
     /// Version of that layout.
     pub layout_version: i64,
     /// Its capture.
@@ -127,7 +129,7 @@ macro_rules! passes {
                     p.cell_id, c.tuning_id, t.part_id, c.scene_id, c.setting_id,
                     sc.window_start_ns AS scene_window_start_ns, sc.window_end_ns AS scene_window_end_ns,
                     p.segment_id, s.member, s.n AS segment_n, s.rows, s.span_ns, s.wall_start_ns, s.layout_id,
-                    l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture,
+                    l.shape AS layout_shape, l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture,
                     p.rig_base_id, b.rig_id, r.name AS rig, p.unit_id, u.label AS unit,
                     p.driver_id, d.name AS driver, p.build_id, g.name AS build,
                     v.verdict, v.reason, v.saw, v.person_id AS ruled_by, v.at_us AS ruled_us,

@@ -37,7 +37,7 @@ pub struct Evidence {
     pub piece: Piece,
     /// Its cells, by id.
     pub cells: BTreeMap<CellId, CellEvidence>,
-    /// Parts, tunings, scenes and settings of the team.
+    /// The team's registers.
     pub registers: Registers,
     /// The one driver that the piece declares for each part.
     pub declared: BTreeMap<PartId, DriverId>,
@@ -45,6 +45,8 @@ pub struct Evidence {
     pub prior: NoisePrior,
     /// Its number; 0 while the piece has none.
     pub prior_number: i64,
+    /// Its text as kept; empty while the piece has none.
+    pub prior_body: String,
     /// Who keeps it since when.
     pub prior_kept: Option<PriorKept>,
 }
@@ -145,11 +147,10 @@ impl Evidence {
             parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
             tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
             scenes: scenes::all(&mut db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
-            settings: settings::all(&mut db)
-                .await?
-                .into_iter()
-                .map(|setting| (setting.id, setting))
-                .collect(),
+            settings: settings::all(&mut db).await?.into_iter().map(|setting| (setting.id, setting)).collect(),
+            bases: rigs::bases(&mut db).await?.into_iter().map(|base| (base.id, base)).collect(),
+            drivers: parts::drivers(&mut db).await?.into_iter().map(|driver| (driver.id, driver)).collect(),
+            builds: scenes::builds(&mut db).await?.into_iter().map(|build| (build.id, build)).collect(),
         };
         let (selected, rows, beside) = match alone {
             None => (
@@ -176,9 +177,9 @@ impl Evidence {
         };
         drop(db);
         let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
-        let (prior_number, prior) = match kept {
-            Some(kept) => (kept.number, prior_of(&kept.body)?),
-            None => (0, NoisePrior::default()),
+        let (prior_number, prior, prior_body) = match kept {
+            Some(kept) => (kept.number, prior_of(&kept.body)?, kept.body),
+            None => (0, NoisePrior::default(), String::new()),
         };
         let computed = results::of_passes(store, &rows, &beside).await?;
         let mut cells: BTreeMap<CellId, CellEvidence> = BTreeMap::new();
@@ -192,7 +193,8 @@ impl Evidence {
                 cell.passes.push(PassEvidence::new(row, &beside, results));
             }
         }
-        let mut evidence = Evidence { piece, cells, registers, declared, prior, prior_number, prior_kept };
+        let mut evidence =
+            Evidence { piece, cells, registers, declared, prior, prior_number, prior_body, prior_kept };
         evidence.screen();
         Ok(evidence)
     }

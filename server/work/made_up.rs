@@ -9,15 +9,17 @@ use weighhouse_measure::recording::{Kind, Recording, Window};
 use weighhouse_measure::screens::Profile;
 
 use super::evidence::{CellEvidence, Evidence, PassEvidence, Registers, Standing};
+use crate::store::companions::{CompanionRow, PlacedBy};
 use crate::store::passes::PassRow;
 use crate::store::pieces::{Piece, PieceFields};
 use crate::store::registers::cells::{Cell, CellOf};
-use crate::store::registers::parts::{Part, PartFields, PartKind};
-use crate::store::registers::scenes::{Scene, SceneFields};
+use crate::store::registers::parts::{Driver, DriverFields, Part, PartFields, PartKind};
+use crate::store::registers::rigs::{Enclosure, RigBase, RigBaseFields};
+use crate::store::registers::scenes::{Build, BuildFields, Scene, SceneFields};
 use crate::store::registers::settings::{Setting, SettingFields};
 use crate::store::registers::tunings::{Tuning, TuningFields};
 use crate::store::{
-    BuildId, CaptureId, CellId, DriverId, LayoutId, PartId, PassId, PieceId, RigBaseId, RigId, SceneId,
+    BuildId, CaptureId, CellId, CompanionId, DriverId, LayoutId, PartId, PassId, PieceId, RigBaseId, RigId, SceneId,
     SegmentId, SettingId, TuningId, UnitId,
 };
 
@@ -36,10 +38,12 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
             tunings: (1..=parts).map(|id| (TuningId(id), tuning(id))).collect(),
             scenes: (1..=scenes).map(|id| (SceneId(id), scene(id))).collect(),
             settings: BTreeMap::from([(SETTING, setting())]),
+            ..Registers::default()
         },
         declared: (1..=parts).map(|id| (PartId(id), DriverId(id))).collect(),
         prior: NoisePrior::default(),
         prior_number: 0,
+        prior_body: String::new(),
         prior_kept: None,
     }
 }
@@ -153,6 +157,7 @@ fn row(cell: &Cell, id: i64, number: i64) -> PassRow {
         span_ns: 20_000_000,
         wall_start_ns: None,
         layout_id: LayoutId(1),
+        layout_shape: "a shape".to_owned(),
         layout_version: 1,
         capture_id: CaptureId(id),
         digest: "00".repeat(32),
@@ -175,5 +180,56 @@ fn row(cell: &Cell, id: i64, number: i64) -> PassRow {
         measures: None,
         flags_key: None,
         flags: None,
+    }
+}
+
+/// A part's driver of a date.
+pub(crate) fn driver(part: i64, name: &str, dated_us: i64) -> Driver {
+    let fields = DriverFields { part_id: PartId(part), name: name.to_owned(), dated_us };
+    Driver { id: DriverId(part), fields, version: 1 }
+}
+
+/// Build 1 of scene 1.
+pub(crate) fn build(name: &str, dated_us: i64) -> Build {
+    let fields = BuildFields { scene_id: SceneId(1), name: name.to_owned(), dated_us };
+    Build { id: BuildId(1), fields, version: 1 }
+}
+
+/// Base 1 of rig 1.
+pub(crate) fn base(processor: &str) -> RigBase {
+    let fields = RigBaseFields {
+        rig_id: RigId(1),
+        from_us: 0,
+        board: "Quillon M1".to_owned(),
+        processor: processor.to_owned(),
+        memory: "32 GiB".to_owned(),
+        os_build: "26100".to_owned(),
+        firmware: "1.2".to_owned(),
+        cooling: "air".to_owned(),
+        enclosure: Enclosure::OpenBench,
+        time_zone: "UTC".to_owned(),
+    };
+    RigBase { id: RigBaseId(1), fields, version: 1 }
+}
+
+/// A companion, placed at an offset or not.
+pub(crate) fn companion(offset_ns: Option<i64>) -> CompanionRow {
+    CompanionRow {
+        id: CompanionId(1),
+        pass_id: PassId(1),
+        segment_id: SegmentId(1),
+        offset_ns,
+        drift_ppb: 0,
+        placed_by: if offset_ns.is_some() { PlacedBy::Hand } else { PlacedBy::Nobody },
+        version: 1,
+        digest: "22".repeat(32),
+        capture: "sensors.csv".to_owned(),
+        member: String::new(),
+        segment_n: 0,
+        layout_shape: "a shape".to_owned(),
+        layout_version: 1,
+        rows: 2,
+        span_ns: 10,
+        wall_start_ns: None,
     }
 }

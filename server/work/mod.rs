@@ -13,6 +13,7 @@ pub mod intake;
 pub(crate) mod made_up;
 pub mod names;
 pub mod noise_prior;
+pub mod figures;
 pub mod once;
 pub mod pass;
 pub mod passwords;

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::store::registers::parts::Part;
-use crate::store::registers::scenes::Scene;
+use crate::store::registers::parts::{Driver, Part};
+use crate::store::registers::rigs::RigBase;
+use crate::store::registers::scenes::{Build, Scene};
 use crate::store::registers::settings::Setting;
 use crate::store::registers::tunings::{STOCK, Tuning};
-use crate::store::{PartId, SceneId, SettingId, TuningId};
+use crate::store::{BuildId, DriverId, PartId, RigBaseId, SceneId, SettingId, TuningId};
 
-/// The registers that cells refer to.
+/// The registers that cells and passes refer to.
 #[derive(Clone, Debug, Default)]
 pub struct Registers {
     /// Parts.
@@ -19,6 +20,12 @@ pub struct Registers {
     pub scenes: BTreeMap<SceneId, Scene>,
     /// Settings.
     pub settings: BTreeMap<SettingId, Setting>,
+    /// What rigs were, from when on.
+    pub bases: BTreeMap<RigBaseId, RigBase>,
+    /// Drivers.
+    pub drivers: BTreeMap<DriverId, Driver>,
+    /// Builds of the games.
+    pub builds: BTreeMap<BuildId, Build>,
 }
 
 impl Registers {
