@@ -104,16 +104,18 @@ routes! {
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
     /// Ledger of figures. POST makes one.
     FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
-    /// The form for a figure of a number: see [`new_figure`].
-    FIGURE_FORM = "/pieces/{piece}/figures/new" => figure_form(piece: &str);
     /// The exported bundle.
     PACK = "/pieces/{piece}/pack" => pack(piece: &str);
     /// The bundle itself.
     PACK_ZIP = "/pieces/{piece}/pack.zip" => pack_zip(piece: &str);
-    /// One figure: why this number.
+    /// One figure: why this number. POST another name, rounding or note.
     FIGURE = "/figures/{figure}" => figure(figure: &str);
-    /// POST a step of a figure: propose, agree or withdraw.
-    FIGURE_STEP = "/figures/{figure}/step" => figure_step(figure: &str);
+    /// The form for a figure (`what`: what it is, as canonical JSON).
+    FIGURE_NEW = "/pieces/{piece}/figures/new" => figure_new(piece: &str);
+    /// POST a step with figures of a piece: propose, agree or withdraw.
+    FIGURE_STEPS = "/pieces/{piece}/figures/steps" => figure_steps(piece: &str);
+    /// The second look of who works alone: the chart without the figure's value.
+    FIGURE_BLIND = "/figures/{figure}/blind" => figure_blind(figure: &str);
     /// One pass.
     PASS = "/passes/{pass}" => pass(pass: &str);
     /// The strip of a pass's cell for a stretch of time (`from`, `to`, `width`): SVG.
@@ -198,7 +200,7 @@ routes! {
 
 /// The form that makes a figure of `what` (JSON).
 pub fn new_figure(piece: &str, what: &str) -> String {
-    with_query(&figure_form(piece), &[("what", what)])
+    with_query(&figure_new(piece), &[("what", what)])
 }
 
 /// Which rig a key is for: how a rig tries its key.
@@ -206,7 +208,7 @@ pub const KEY: &str = "/api/v1/key";
 
 /// The form for a figure of `what`, a number of a page as JSON.
 pub fn new_figure(piece: &str, what: &str) -> String {
-    with_query(&figure_form(piece), &[("what", what)])
+    with_query(&figure_new(piece), &[("what", what)])
 }
 
 /// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.

@@ -8,6 +8,8 @@ mod app;
 mod assets;
 mod cells;
 mod failures;
+mod figure;
+mod figures;
 mod front;
 mod headers;
 mod health;

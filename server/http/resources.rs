@@ -10,6 +10,7 @@ use axum::http::request::Parts;
 use super::App;
 use super::session::SignedIn;
 use crate::store::captures::{self, Capture};
+use crate::store::figures::{self, Figure};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
 use crate::store::{CaptureId, Db, PersonId, StoreError};
@@ -66,5 +67,13 @@ impl Resource for Capture {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         captures::by_id(db, CaptureId(id)).await
+    }
+}
+
+impl Resource for Figure {
+    const SLOT: &'static str = "figure";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        figures::by_key(db, named).await
     }
 }

@@ -8,7 +8,7 @@ use weighhouse_measure::measures::strip;
 use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
 use weighhouse_web::format::Unit;
-use weighhouse_web::pages::{self, Field, Found, UnderReview, Undo, Waiting};
+use weighhouse_web::pages::{self, Field, Found, UnderReview, Undo, Queued};
 use weighhouse_web::paths;
 
 use super::App;
@@ -140,10 +140,10 @@ fn count(n: usize) -> u64 {
     u64::try_from(n).unwrap_or(u64::MAX)
 }
 
-fn waiting(read: &Review, cell: &CellEvidence, pass: &PassEvidence) -> Waiting {
+fn waiting(read: &Review, cell: &CellEvidence, pass: &PassEvidence) -> Queued {
     let (scene, setting) = review::place(&read.evidence, cell);
     let kinds = pass.flag_kinds();
-    Waiting {
+    Queued {
         key: pass.row.key.clone(),
         scene,
         setting,

@@ -15,14 +15,7 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, assets, cells, failures, front, headers, health, intake, invitation, layout, origin, panics, people,
-    piece, pieces, plan, session, sign_in, trace, upload,
-    App, against, assets, cells, failures, front, headers, health, invitation, noise_prior, origin, panics,
-    people, piece, pieces, plan, session, sign_in, trace, upload,
-    App, assets, cells, failures, front, headers, health, invitation, origin, panics, pass, people, piece,
-    pieces, plan, session, sign_in, trace, upload,
-    App, assets, cells, failures, front, headers, health, invitation, origin, panics, people, piece, pieces,
-    plan, review, session, sign_in, trace, upload,
+    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation, layout, noise_prior, origin, panics, pass, people, piece, pieces, plan, review, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -55,6 +48,17 @@ fn pages() -> Router<App> {
         .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
         .route(paths::REVIEW, get(review::show).post(review::rule))
+        .route(paths::PASS, get(pass::show))
+        .route(paths::PASS_STRIP, get(pass::strip))
+        .route(paths::PASS_RULING, post(pass::ruling))
+        .route(paths::PASS_WINDOW, post(pass::window))
+        .route(paths::PASS_REMARK, post(pass::remark))
+        .route(paths::PASS_COMPANION, post(pass::companion))
+        .route(paths::FIGURES, get(figures::show).post(figures::make))
+        .route(paths::FIGURE_NEW, get(figures::ask))
+        .route(paths::FIGURE_STEPS, post(figures::step))
+        .route(paths::FIGURE, get(figure::show).post(figure::edit))
+        .route(paths::FIGURE_BLIND, get(figure::second_look))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))
@@ -89,12 +93,6 @@ fn registers() -> Router<App> {
         .route(paths::BUILD, get(show::<BuildFields>).post(edit::<BuildFields>))
         .route(paths::SETTINGS, post(add::<SettingFields>))
         .route(paths::SETTING, get(show::<SettingFields>).post(edit::<SettingFields>))
-        .route(paths::PASS, get(pass::show))
-        .route(paths::PASS_STRIP, get(pass::strip))
-        .route(paths::PASS_RULING, post(pass::ruling))
-        .route(paths::PASS_WINDOW, post(pass::window))
-        .route(paths::PASS_REMARK, post(pass::remark))
-        .route(paths::PASS_COMPANION, post(pass::companion))
 }
 
 /// What takes large bodies, as they come.

@@ -147,7 +147,11 @@ impl Evidence {
             parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
             tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
             scenes: scenes::all(&mut db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
-            settings: settings::all(&mut db).await?.into_iter().map(|setting| (setting.id, setting)).collect(),
+            settings: settings::all(&mut db)
+                .await?
+                .into_iter()
+                .map(|setting| (setting.id, setting))
+                .collect(),
             bases: rigs::bases(&mut db).await?.into_iter().map(|base| (base.id, base)).collect(),
             drivers: parts::drivers(&mut db).await?.into_iter().map(|driver| (driver.id, driver)).collect(),
             builds: scenes::builds(&mut db).await?.into_iter().map(|build| (build.id, build)).collect(),

@@ -19,8 +19,8 @@ use crate::store::registers::scenes::{Build, BuildFields, Scene, SceneFields};
 use crate::store::registers::settings::{Setting, SettingFields};
 use crate::store::registers::tunings::{Tuning, TuningFields};
 use crate::store::{
-    BuildId, CaptureId, CellId, CompanionId, DriverId, LayoutId, PartId, PassId, PieceId, RigBaseId, RigId, SceneId,
-    SegmentId, SettingId, TuningId, UnitId,
+    BuildId, CaptureId, CellId, CompanionId, DriverId, LayoutId, PartId, PassId, PieceId, RigBaseId, RigId,
+    SceneId, SegmentId, SettingId, TuningId, UnitId,
 };
 
 /// The one setting.

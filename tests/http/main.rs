@@ -6,6 +6,7 @@
 
 mod against;
 mod assets;
+mod figures;
 mod guard;
 mod harness;
 mod intake;

@@ -3,6 +3,8 @@
 mod against;
 mod cells;
 pub mod form;
+mod figure;
+mod figures;
 mod frame;
 mod intake;
 mod invitation;
@@ -27,6 +29,8 @@ pub use against::{
 };
 pub use form::{Filled, Form, How, Sending};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
+pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, PassWhy};
+pub use figures::{FigureLine, Figures};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
@@ -40,7 +44,7 @@ pub use piece::{Drivers, Piece};
 pub use pieces::{NewPiece, Pieces, Progress};
 pub use plan::{Column, PassMark, Plan, PlanRow, Session, Spot};
 pub use refusal::Refusal;
-pub use review::{Found, Review, UnderReview, Waiting};
+pub use review::{Found, Queued, Review, UnderReview};
 pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};
 pub use sign_in::SignIn;
@@ -72,6 +76,10 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     of::<Intake>("intake", &mut out)?;
     of::<Against>("against", &mut out)?;
     of::<NoisePrior>("noise_prior", &mut out)?;
+    of::<Figure>("figure", &mut out)?;
+    of::<FigureBlind>("figure_blind", &mut out)?;
+    of::<FigureNew>("figure_new", &mut out)?;
+    of::<Figures>("figures", &mut out)?;
     of::<Invitation>("invitation", &mut out)?;
     of::<Part>("part", &mut out)?;
     of::<Parts>("part_list", &mut out)?;

@@ -21,7 +21,7 @@ pub struct Review {
     /// Passes that were ruled on.
     pub ruled: u64,
     /// Passes that wait, the worst first.
-    pub queue: Vec<Waiting>,
+    pub queue: Vec<Queued>,
     /// The one that is looked at; none when nothing waits.
     pub pass: Option<UnderReview>,
     /// What became of the pass that was asked for, when it waits no more; empty otherwise.
@@ -44,7 +44,7 @@ pub struct Review {
 
 /// A pass that waits.
 #[derive(Clone, Debug, Serialize)]
-pub struct Waiting {
+pub struct Queued {
     /// Key of the pass: random, it tells nothing.
     pub key: String,
     /// Game and passage.
@@ -66,7 +66,7 @@ pub struct Waiting {
 pub struct UnderReview {
     /// What stands in the queue.
     #[serde(flatten)]
-    pub waiting: Waiting,
+    pub waiting: Queued,
     /// Its place in the queue, from 0.
     pub at: usize,
     /// For stale forms.
@@ -105,7 +105,7 @@ fn moves(share: Option<f64>) -> String {
     })
 }
 
-impl Waiting {
+impl Queued {
     fn moves(&self) -> String {
         moves(self.moves)
     }
@@ -132,11 +132,11 @@ impl Review {
         self.queue.get(at).map(|waiting| self.link(waiting))
     }
 
-    fn link(&self, waiting: &Waiting) -> String {
+    fn link(&self, waiting: &Queued) -> String {
         paths::with_query(&paths::review(&self.piece), &[("pass", &waiting.key)])
     }
 
-    fn is_shown(&self, waiting: &Waiting) -> bool {
+    fn is_shown(&self, waiting: &Queued) -> bool {
         self.pass.as_ref().is_some_and(|pass| pass.waiting.key == waiting.key)
     }
 
@@ -206,7 +206,7 @@ impl Page for Review {
     }
 
     fn samples() -> Vec<Self> {
-        let waiting = |key: &str, number, moves| Waiting {
+        let waiting = |key: &str, number, moves| Queued {
             key: key.to_owned(),
             scene: "Saltmarsh Couriers (causeway)".to_owned(),
             setting: "2160p native".to_owned(),

@@ -46,7 +46,10 @@ impl Fields {
 
     /// The canonical text.
     pub fn text(&self) -> String {
-        self.0.iter().map(|(name, value)| format!("{}:{name}={}:{value}\n", name.len(), value.len())).collect()
+        self.0
+            .iter()
+            .map(|(name, value)| format!("{}:{name}={}:{value}\n", name.len(), value.len()))
+            .collect()
     }
 
     /// SHA-256 of the canonical text.
@@ -143,7 +146,8 @@ fn choices(fields: &mut Fields, evidence: &Evidence, what: &What) {
         }
     }
     fields.add("prior", evidence.prior_number);
-    let prior = if evidence.prior_number == 0 { String::new() } else { hex(&Sha256::digest(&evidence.prior_body)) };
+    let prior =
+        if evidence.prior_number == 0 { String::new() } else { hex(&Sha256::digest(&evidence.prior_body)) };
     fields.add("prior sha256", prior);
 }
 
@@ -184,7 +188,10 @@ fn tuning_fields(fields: &mut Fields, evidence: &Evidence, role: &str, id: Tunin
         fields.add(format!("{role}: model"), &part.fields.model);
     }
     fields.add(format!("{role}: tuning"), &tuning.name);
-    fields.add(format!("{role}: power limit"), tuning.power_limit_w.map_or_else(String::new, |w| w.to_string()));
+    fields.add(
+        format!("{role}: power limit"),
+        tuning.power_limit_w.map_or_else(String::new, |w| w.to_string()),
+    );
     fields.add(format!("{role}: core offset"), tuning.core_offset_mhz);
     fields.add(format!("{role}: memory offset"), tuning.memory_offset_mhz);
     fields.add(format!("{role}: voltage offset"), tuning.voltage_offset_mv);
@@ -209,12 +216,20 @@ fn full_name(evidence: &Evidence, id: TuningId) -> String {
 
 fn passes(fields: &mut Fields, evidence: &Evidence, what: &What) {
     let roles = roles(evidence, what);
-    let mut own: Vec<(&CellEvidence, &PassEvidence)> =
-        cells(evidence, what).into_iter().flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass))).collect();
+    let mut own: Vec<(&CellEvidence, &PassEvidence)> = cells(evidence, what)
+        .into_iter()
+        .flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)))
+        .collect();
     own.sort_by(|a, b| a.1.row.key.cmp(&b.1.row.key));
     for (cell, pass) in own {
-        let role = roles.iter().find(|(_, tuning)| *tuning == cell.cell.of.tuning_id).map_or("", |(role, _)| role);
-        pass_fields(fields, evidence, pass, &format!("{role}, {}", scene_name(evidence, cell.cell.of.scene_id)));
+        let role =
+            roles.iter().find(|(_, tuning)| *tuning == cell.cell.of.tuning_id).map_or("", |(role, _)| role);
+        pass_fields(
+            fields,
+            evidence,
+            pass,
+            &format!("{role}, {}", scene_name(evidence, cell.cell.of.scene_id)),
+        );
     }
 }
 

@@ -1,7 +1,13 @@
 //! Figures: numbers for print that two people agree on, tied to what they rest on.
+//!
+//! [`what`] it is -> [`value`] it has, [`digest`] of what it rests on -> [`state`] it is in -> [`ledger`] of all of a
+//! piece's; people move it on by [`steps`], and [`changes`] says why it lapsed.
 
+pub mod changes;
 pub mod digest;
+pub mod ledger;
 pub mod state;
+pub mod steps;
 pub mod value;
 pub mod what;
 

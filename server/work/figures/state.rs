@@ -111,7 +111,9 @@ pub fn may_agree(state: &State, now: &Now, who: Agreeing) -> May {
         return May::Not("You proposed it; another person agrees.");
     }
     if who.at_us - proposal.at_us < ALONE_US {
-        return May::Not("Working alone, the second look is at least an hour after the first; come back later.");
+        return May::Not(
+            "Working alone, the second look is at least an hour after the first; come back later.",
+        );
     }
     May::Alone
 }

@@ -1,8 +1,8 @@
 //! What a figure says now: its value with interval and count of passes, its name in words, how it is printed.
 
 use serde::Serialize;
-use weighhouse_measure::compare::ratio::{Crossing, Ratio};
 use weighhouse_measure::compare::Interval;
+use weighhouse_measure::compare::ratio::{Crossing, Ratio};
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::format::{self, Unit};
 
@@ -125,9 +125,11 @@ pub fn scenes(evidence: &Evidence, what: &What) -> Vec<SceneId> {
 pub fn cells<'a>(evidence: &'a Evidence, what: &What) -> Vec<&'a CellEvidence> {
     match what {
         What::Cell { cell, .. } => evidence.cells.get(cell).into_iter().collect(),
-        What::Ratio { setting, baseline, contender, .. } | What::Overall { setting, baseline, contender, .. } => {
+        What::Ratio { setting, baseline, contender, .. }
+        | What::Overall { setting, baseline, contender, .. } => {
             let sides = [*baseline, *contender];
-            let each = scenes(evidence, what).into_iter().flat_map(|scene| sides.map(|tuning| (tuning, scene)));
+            let each =
+                scenes(evidence, what).into_iter().flat_map(|scene| sides.map(|tuning| (tuning, scene)));
             each.filter_map(|(tuning, scene)| evidence.cell_of(tuning, scene, *setting)).collect()
         }
     }
@@ -187,7 +189,10 @@ pub fn name(evidence: &Evidence, what: &What) -> String {
         What::Overall { setting, baseline, contender, .. } => {
             let (over, under) = (tuning_name(evidence, *contender), tuning_name(evidence, *baseline));
             let scenes = format::plural(count(scenes(evidence, what).len()), "scene", "scenes");
-            format!("{over} over {under}, overall ({scenes}), {}: {measure}", setting_name(evidence, *setting))
+            format!(
+                "{over} over {under}, overall ({scenes}), {}: {measure}",
+                setting_name(evidence, *setting)
+            )
         }
     }
 }
@@ -195,7 +200,11 @@ pub fn name(evidence: &Evidence, what: &What) -> String {
 /// How it was come by, in a sentence.
 pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
     let passes = format::plural(count(valued.passes), "kept pass", "kept passes");
-    let interval = if valued.interval.is_some() { "95% interval by Student's t on logarithms" } else { "no interval: the spread is not known" };
+    let interval = if valued.interval.is_some() {
+        "95% interval by Student's t on logarithms"
+    } else {
+        "no interval: the spread is not known"
+    };
     let prior = match evidence.prior_number {
         0 => String::new(),
         n => format!(", spread steadied by noise prior {n}"),

@@ -53,7 +53,9 @@ impl What {
     pub fn parse(text: &str) -> Result<What> {
         let read: std::result::Result<What, _> = serde_json::from_str(text);
         let what = read.map_err(|e| {
-            let says = format!("This does not say what the figure is ({e}); start from a number on Plan, Pass or Against.");
+            let says = format!(
+                "This does not say what the figure is ({e}); start from a number on Plan, Pass or Against."
+            );
             Refusal::field("what", says)
         })?;
         Ok(what.canonical())
@@ -69,7 +71,9 @@ impl What {
     /// The measure it is of.
     pub fn measure(&self) -> Measure {
         match self {
-            What::Cell { measure, .. } | What::Ratio { measure, .. } | What::Overall { measure, .. } => *measure,
+            What::Cell { measure, .. } | What::Ratio { measure, .. } | What::Overall { measure, .. } => {
+                *measure
+            }
         }
     }
 
