@@ -206,11 +206,6 @@ pub fn new_figure(piece: &str, what: &str) -> String {
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";
 
-/// The form for a figure of `what`, a number of a page as JSON.
-pub fn new_figure(piece: &str, what: &str) -> String {
-    with_query(&figure_new(piece), &[("what", what)])
-}
-
 /// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.
 pub const UPLOAD: &str = "/api/v1/uploads/{name}";
 

@@ -22,11 +22,8 @@ use crate::store::passes::{self, PassRow};
 use crate::store::people;
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::cells::Cell;
-use crate::store::registers::parts::{Part, PartKind};
-use crate::store::registers::scenes::Scene;
-use crate::store::registers::settings::Setting;
-use crate::store::registers::tunings::Tuning;
-use crate::store::registers::{self, parts, scenes, settings, tunings};
+use crate::store::registers::parts::PartKind;
+use crate::store::registers::{self, parts, rigs, scenes, settings, tunings};
 use crate::store::rulings::Verdict;
 use crate::store::{CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId};
 
