@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
-use weighhouse_measure::measures::strip::{Block, Column, columns_from_pyramid};
+use weighhouse_measure::measures::strip::Column;
 use weighhouse_measure::recording::Window;
 use weighhouse_measure::screens::{Flag, FlagKind};
 
@@ -122,7 +122,7 @@ impl Shown {
         let stretch = Window { start_ns: 0, end_ns };
         let mut strips = BTreeMap::new();
         for pass in &cell.passes {
-            let columns = strip_of(store, pass, stretch, columns).await?;
+            let columns = strips::strip(store, pass.row.segment_id, stretch, columns).await?;
             strips.insert(pass.row.key.clone(), columns);
         }
         let mut medians: Vec<f64> =
@@ -130,22 +130,6 @@ impl Shown {
         medians.sort_by(f64::total_cmp);
         Ok(Self { at, stretch, strips, median_ms: medians.get(medians.len() / 2).copied() })
     }
-}
-
-async fn strip_of(store: &Store, pass: &PassEvidence, stretch: Window, columns: u32) -> Result<Vec<Column>> {
-    let row = &pass.row;
-    let blocks = strips::strip(store, row.segment_id, (row.rows, row.span_ns), stretch, columns).await?;
-    let blocks: Vec<Block> = blocks
-        .into_iter()
-        .map(|b| Block {
-            start_ns: b.at_ns,
-            first_ns: b.longest_ns,
-            min_ns: b.shortest_ns,
-            max_ns: b.longest_ns,
-            last_ns: b.shortest_ns,
-        })
-        .collect();
-    Ok(columns_from_pyramid(&blocks, stretch, columns))
 }
 
 async fn evidence(store: &Store, piece: PieceId) -> Result<Evidence> {

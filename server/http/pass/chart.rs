@@ -38,7 +38,7 @@ pub(super) fn strip(strips: &Strips, key: &str, width: u32) -> Strip {
         from_ns: strips.window.start_ns,
         to_ns: strips.window.end_ns,
         width,
-        cut_ms: None,
+        cut: None,
         lanes,
     }
 }
