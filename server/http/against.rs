@@ -41,7 +41,7 @@ pub(super) async fn show(
         frame: in_piece(&app, &who, &piece, "Against", evidence.to_review().count()),
         key: piece.key,
         form: form(&evidence, comparison.as_ref()),
-        comparison: comparison.as_ref().map(|comparison| Told { evidence: &evidence, comparison }.all()),
+        comparison: comparison.as_ref().map(|comparison| told(&evidence, comparison)),
         prior: prior(&evidence),
     };
     respond(wants, &page)
@@ -62,7 +62,7 @@ pub(super) async fn chart(
     })?;
     let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
     let comparison = comparison.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
-    let mut chart = Told { evidence: &evidence, comparison: &comparison }.all().chart;
+    let mut chart = told(&evidence, &comparison).chart;
     chart.caption.draft = true;
     Ok(([(CONTENT_TYPE, "image/svg+xml")], chart.svg(&theme.1)).into_response())
 }
@@ -99,6 +99,11 @@ fn form(evidence: &Evidence, comparison: Option<&against::Comparison>) -> Agains
         tunings: options.tunings.iter().map(|id| (id.to_string(), names.tuning_name(*id))).collect(),
         with: choice.contenders.iter().map(ToString::to_string).collect(),
     }
+}
+
+/// A comparison in the words of the page.
+pub(super) fn told(evidence: &Evidence, comparison: &against::Comparison) -> Comparison {
+    Told { evidence, comparison }.all()
 }
 
 /// A comparison with what it was made of, told in the words of the page.

@@ -19,6 +19,7 @@ mod invitation;
 mod layout;
 mod noise_prior;
 mod origin;
+mod pack;
 mod panics;
 mod pass;
 mod people;

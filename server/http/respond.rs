@@ -50,9 +50,17 @@ impl FromRequestParts<App> for Wants {
 /// When the template fails.
 pub fn respond<P: Page>(wants: Wants, page: &P) -> Result<Response> {
     match wants {
-        Wants::Html => Ok(Html(page.render().map_err(|e| Internal(e.to_string()))?).into_response()),
+        Wants::Html => Ok(Html(html(page)?).into_response()),
         Wants::Json => Ok(Json(page).into_response()),
     }
+}
+
+/// A page as HTML.
+///
+/// # Errors
+/// When the template fails.
+pub fn html<P: Page>(page: &P) -> Result<String> {
+    Ok(page.render().map_err(|e| Internal(e.to_string()))?)
 }
 
 /// The form again with what was written and what is wrong with it; to a program, the refusal alone.

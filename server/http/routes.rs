@@ -15,7 +15,7 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation, layout, noise_prior, origin, panics, pass, people, piece, pieces, plan, review, session, sign_in, trace, upload,
+    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session, sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -59,6 +59,8 @@ fn pages() -> Router<App> {
         .route(paths::FIGURE_STEPS, post(figures::step))
         .route(paths::FIGURE, get(figure::show).post(figure::edit))
         .route(paths::FIGURE_BLIND, get(figure::second_look))
+        .route(paths::PACK, get(pack::show))
+        .route(paths::PACK_ZIP, get(pack::download))
         .route(paths::PEOPLE, get(people::show))
         .route(paths::PERSON, post(people::change))
         .route(paths::PASSWORD, post(people::set_password))

@@ -16,6 +16,7 @@ pub mod noise_prior;
 pub mod figures;
 pub mod once;
 pub mod pass;
+pub mod pack;
 pub mod passwords;
 pub mod pattern;
 pub mod people;

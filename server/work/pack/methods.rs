@@ -11,6 +11,7 @@ use crate::store::registers::{parts, rigs};
 use crate::store::{Db, RigBaseId};
 use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence};
+use crate::work::figures::value::cell_name;
 use crate::work::results::measure_versions;
 
 /// The methods page; `head` is the audit trail's head.
@@ -115,7 +116,7 @@ fn did_not_run(evidence: &Evidence) -> Vec<LeftOut> {
     let cells = evidence.cells.values().filter(|cell| !cell.cell.did_not_run.is_empty());
     cells
         .map(|cell| LeftOut {
-            what: evidence.cell_words(cell),
+            what: cell_name(evidence, cell.cell.id),
             how: "did not run".to_owned(),
             why: cell.cell.did_not_run.clone(),
         })
@@ -127,7 +128,7 @@ fn left_out(evidence: &Evidence) -> Vec<LeftOut> {
     for cell in evidence.cells.values() {
         for pass in cell.passes.iter().filter(|pass| !pass.standing.counts()) {
             rows.push(LeftOut {
-                what: format!("{}, pass {}", evidence.cell_words(cell), pass.row.number),
+                what: format!("{}, pass {}", cell_name(evidence, cell.cell.id), pass.row.number),
                 how: standing(pass).to_owned(),
                 why: pass.row.reason.clone().unwrap_or_default(),
             });
@@ -144,14 +145,14 @@ fn crossings(evidence: &Evidence) -> Vec<String> {
         let builds: BTreeSet<&str> = kept.iter().map(|row| row.build.as_str()).collect();
         if builds.len() > 1 {
             let builds: Vec<&str> = builds.into_iter().collect();
-            says.push(format!("{}: builds {}", evidence.cell_words(cell), builds.join(" and ")));
+            says.push(format!("{}: builds {}", cell_name(evidence, cell.cell.id), builds.join(" and ")));
         }
         let declared = evidence.declared.get(&cell.cell.part_id);
         let other = kept.iter().filter(|row| Some(&row.driver_id) != declared);
         let other: BTreeSet<&str> = other.map(|row| row.driver.as_str()).collect();
         if !other.is_empty() {
             let other: Vec<&str> = other.into_iter().collect();
-            says.push(format!("{}: driver {} is not the declared one", evidence.cell_words(cell), other.join(", ")));
+            says.push(format!("{}: driver {} is not the declared one", cell_name(evidence, cell.cell.id), other.join(", ")));
         }
     }
     says

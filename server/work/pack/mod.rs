@@ -1,6 +1,8 @@
 //! The pack: what leaves the house of a piece, as files of one zip. The same store gives the same bytes: nothing in it
 //! tells when or by whom it was asked for.
 
+pub mod bars;
+pub mod figures;
 pub mod methods;
 pub mod tables;
 pub mod zip;

@@ -1,0 +1,220 @@
+//! The pack of a piece: its page, and the zip.
+
+use std::collections::BTreeSet;
+
+use axum::extract::State;
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::response::{IntoResponse as _, Response};
+use weighhouse_measure::measures::Measure;
+use weighhouse_web::assets;
+use weighhouse_web::charts::{Theme, png};
+use weighhouse_web::marks::Standing;
+use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, Pack};
+
+use super::piece_frame::in_piece;
+use super::resources::Of;
+use super::respond::{Wants, html, respond};
+use super::session::SignedIn;
+use super::{App, against as page};
+use crate::store::SettingId;
+use crate::store::pieces::Piece;
+use crate::work::against::{self, Asked};
+use crate::work::evidence::Evidence;
+use crate::work::figures::What;
+use crate::work::figures::ledger::{Ledger, ledger};
+use crate::work::pack::{File, bars, figures, file_name, methods, tables, zip};
+use crate::work::{Internal, Result};
+
+/// Pixels a unit of a chart's PNG: 960 units wide are 1920 pixels.
+const PNG_SCALE: f32 = 2.0;
+
+/// A chart of the pack, drawn.
+struct Chart {
+    name: String,
+    title: String,
+    draft: bool,
+    /// For print, and light for the page.
+    print: String,
+    light: String,
+}
+
+/// The page.
+pub(super) async fn show(
+    State(app): State<App>,
+    who: SignedIn,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+) -> Result<Response> {
+    let read = ledger(&app.store, piece.id).await?;
+    let charts = charts(&read)?;
+    let page = Pack {
+        frame: in_piece(&app, &who, &piece, "Pack", read.evidence.to_review().count()),
+        piece: piece.key.clone(),
+        agreed: count(&read, |standing| standing == Standing::Agreed),
+        figures: count(&read, |standing| standing != Standing::Withdrawn),
+        lapsed: count(&read, |standing| standing == Standing::Lapsed),
+        flagged: read.evidence.to_review().count() as u64,
+        files: files().map(|(path, says)| FileEntry { path: path.to_owned(), says: says.to_owned() }).to_vec(),
+        charts: charts
+            .into_iter()
+            .map(|chart| ChartEntry { name: chart.name, title: chart.title, draft: chart.draft, svg: chart.light })
+            .collect(),
+        head: read.head.to_string(),
+    };
+    respond(wants, &page)
+}
+
+/// The zip.
+pub(super) async fn download(State(app): State<App>, _who: SignedIn, Of(piece): Of<Piece>) -> Result<Response> {
+    let read = ledger(&app.store, piece.id).await?;
+    let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
+    let methods = html(&told)?;
+    let name = file_name(&piece.fields.name);
+    let folder = name.clone();
+    let packed = tokio::task::spawn_blocking(move || pack(&folder, &read, methods))
+        .await
+        .map_err(|e| Internal(format!("packing: {e}")))??;
+    let headers = [
+        (CONTENT_TYPE, "application/zip".to_owned()),
+        (CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.zip\"")),
+    ];
+    Ok((headers, packed).into_response())
+}
+
+fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
+    read.figures.iter().filter(|seen| of(seen.state.standing)).count() as u64
+}
+
+/// What is in a pack beside charts.
+fn files() -> [(&'static str, &'static str); 6] {
+    [
+        ("figures.json", "the figures, each with its digest and who agreed"),
+        ("methods.html", "how the numbers were made, on what, what was left out and why"),
+        ("tables/cells.csv", "a row for each cell and measure"),
+        ("tables/passes.csv", "a row for each pass, with its ruling and the digest of its log"),
+        ("tables/ratios.csv", "a row for each scene and contender, and the overall ratios"),
+        ("charts/font-licence.txt", "licence of the font in the pictures"),
+    ]
+}
+
+fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
+    let evidence = &read.evidence;
+    let asset = |name: &str| assets::bytes(name).map(<[u8]>::to_vec).unwrap_or_default();
+    let mut files = vec![
+        File::text("figures.json", figures::json(read)),
+        File::text("methods.html", methods),
+        File { path: "methods.css".to_owned(), bytes: asset("methods.css") },
+        File::text("tables/cells.csv", tables::cells(evidence)),
+        File::text("tables/passes.csv", tables::passes(evidence)),
+        File::text("tables/ratios.csv", ratios(&comparisons(evidence)?)),
+        File { path: "charts/font-licence.txt".to_owned(), bytes: asset("notosans-licence.txt") },
+    ];
+    for chart in charts(read)? {
+        let png = png::from_svg(&chart.print, PNG_SCALE).map_err(|e| Internal(format!("{}: {e}", chart.name)))?;
+        files.push(File { path: format!("charts/{}.png", chart.name), bytes: png });
+        files.push(File::text(&format!("charts/{}.svg", chart.name), chart.print));
+    }
+    zip::zip(folder, files)
+}
+
+/// The comparisons of a pack: averages and the piece's low, at each setting, each part at its stock tuning.
+fn comparisons(evidence: &Evidence) -> Result<Vec<Comparison>> {
+    let mut found = Vec::new();
+    for setting in settings(evidence) {
+        for measure in [Measure::AverageFps, evidence.low()] {
+            let asked = Asked {
+                measure: measure.key().to_owned(),
+                setting: setting.to_string(),
+                ..Asked::default()
+            };
+            if let Some(choice) = against::choose(evidence, &asked)? {
+                found.push(page::told(evidence, &against::compare(evidence, choice)));
+            }
+        }
+    }
+    Ok(found.into_iter().filter(|comparison| comparison.contenders.iter().any(has_ratio)).collect())
+}
+
+fn has_ratio(contender: &weighhouse_web::pages::Contender) -> bool {
+    contender.scenes.iter().any(|line| line.ratio.is_some())
+}
+
+fn settings(evidence: &Evidence) -> BTreeSet<SettingId> {
+    evidence.cells.values().map(|cell| cell.cell.of.setting_id).collect()
+}
+
+fn charts(read: &Ledger) -> Result<Vec<Chart>> {
+    let (evidence, agreed) = (&read.evidence, figures::agreed(read));
+    let compared = comparisons(evidence)?;
+    let foot = compared.first().map(|comparison| comparison.foot.clone()).unwrap_or_default();
+    let mut charts = Vec::new();
+    for setting in settings(evidence) {
+        let draft = |cell: &crate::work::evidence::CellEvidence| {
+            [Measure::AverageFps, evidence.low()]
+                .iter()
+                .any(|measure| !agreed.contains(&What::Cell { measure: *measure, cell: cell.cell.id }.json()))
+        };
+        if let Some(bars) = bars::bars(evidence, setting, foot.clone(), draft) {
+            charts.push(Chart {
+                name: file_name(&format!("bars {}", evidence.registers.setting_name(setting))),
+                title: bars.caption.title.clone(),
+                draft: bars.caption.draft,
+                print: bars.svg(&Theme::PRINT),
+                light: bars.svg(&Theme::LIGHT),
+            });
+        }
+    }
+    for comparison in &compared {
+        let mut chart = comparison.chart.clone();
+        let name = file_name(&format!("ratios {} {}", comparison.setting, comparison.measure));
+        chart.caption.id.clone_from(&name);
+        chart.caption.draft = whats(comparison).any(|what| !agreed.contains(what));
+        charts.push(Chart {
+            title: chart.caption.title.clone(),
+            draft: chart.caption.draft,
+            print: chart.svg(&Theme::PRINT),
+            light: chart.svg(&Theme::LIGHT),
+            name,
+        });
+    }
+    Ok(charts)
+}
+
+/// What a figure of each ratio in a comparison would be.
+fn whats(comparison: &Comparison) -> impl Iterator<Item = &String> {
+    comparison.contenders.iter().flat_map(|contender| {
+        let scenes = contender.scenes.iter().filter_map(|line| line.ratio.as_ref());
+        scenes.chain(contender.overall.as_ref().map(|overall| &overall.these)).map(|ratio| &ratio.what)
+    })
+}
+
+fn ratios(comparisons: &[Comparison]) -> String {
+    let mut table = tables::Table::new(&[
+        "measure", "setting", "baseline", "contender", "scene", "ratio", "interval_low", "interval_high", "verdict",
+        "in_overall",
+    ]);
+    for comparison in comparisons {
+        for contender in &comparison.contenders {
+            let mut row = |scene: &str, ratio: Option<&weighhouse_web::pages::RatioLine>, counts: bool| {
+                let interval = ratio.and_then(|ratio| ratio.interval);
+                table.row([
+                    comparison.measure.clone(),
+                    tables::words(&comparison.setting),
+                    tables::words(&comparison.baseline),
+                    tables::words(&contender.name),
+                    tables::words(scene),
+                    tables::number(ratio.map(|ratio| ratio.ratio)),
+                    tables::number(interval.map(|(low, _)| low)),
+                    tables::number(interval.map(|(_, high)| high)),
+                    ratio.map_or_else(String::new, |ratio| tables::words(&ratio.verdict)),
+                    if counts { "yes" } else { "no" }.to_owned(),
+                ]);
+            };
+            for line in &contender.scenes {
+                row(&line.scene, line.ratio.as_ref(), line.in_overall);
+            }
+            row("overall (these scenes)", contender.overall.as_ref().map(|overall| &overall.these), true);
+        }
+    }
+    table.into_text()
+}
