@@ -1,1 +1,13 @@
-//! placeholder
+//! Browser tests: the team's day in real Chromium, and each page at the widths of a desk and a phone.
+//!
+//! They need `chromium` and `chromedriver`; `tests/run` installs both.
+
+#![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "what fails fails the test")]
+
+mod day;
+mod driver;
+#[expect(dead_code, reason = "shared with the HTTP tests, which ask for more")]
+#[path = "../http/harness.rs"]
+mod harness;
+mod looks;
+mod stage;
