@@ -59,7 +59,11 @@ async fn change(app: &App, who: &Member, piece: &Piece, sent: &Sent) -> Result<D
     match sent.text("do") {
         "add" => {
             let new = cells::add(store, by, piece.id, grid(sent)?).await?;
-            let says = if new.is_empty() { "All of these were selected already.".to_owned() } else { format!("{} added.", many(new.len())) };
+            let says = if new.is_empty() {
+                "All of these were selected already.".to_owned()
+            } else {
+                format!("{} added.", many(new.len()))
+            };
             Ok((says, (!new.is_empty()).then_some(("take out", new))))
         }
         "take out" => {
@@ -70,7 +74,10 @@ async fn change(app: &App, who: &Member, piece: &Piece, sent: &Sent) -> Result<D
             let n = cells::back(store, by, piece.id, cells()?).await?;
             Ok((format!("{} selected again.", many(n)), None))
         }
-        other => Err(Refusal::field("do", format!("'{other}' cannot be done; it is add, take out or back.")).into()),
+        other => {
+            Err(Refusal::field("do", format!("'{other}' cannot be done; it is add, take out or back."))
+                .into())
+        }
     }
 }
 
@@ -88,10 +95,19 @@ fn taking_back(piece: &Piece, act: &str, cells: &[CellId]) -> Undo {
     Undo { action: paths::piece_cells(&piece.key), fields }
 }
 
-async fn page(app: &App, who: &SignedIn, piece: &Piece, sent: &Sent, refusal: Option<&Refusal>) -> Result<Cells> {
+async fn page(
+    app: &App,
+    who: &SignedIn,
+    piece: &Piece,
+    sent: &Sent,
+    refusal: Option<&Refusal>,
+) -> Result<Cells> {
     let evidence = Evidence::of_piece(&app.store, piece.id).await?;
     let evidence = evidence.ok_or_else(|| Refusal::missing("piece", &piece.key))?;
-    let axes = Axes::of(evidence.cells.values().map(|cell| &cell.cell), piece.fields.baseline_part_id.map(|id| id.0));
+    let axes = Axes::of(
+        evidence.cells.values().map(|cell| &cell.cell),
+        piece.fields.baseline_part_id.map(|id| id.0),
+    );
     let registers = &evidence.registers;
     let ticked = |name: &str, id: i64| sent.all(name).any(|text| text == id.to_string());
     let choice = |side: &str, id: i64, name: String| Choice { id, name, on: ticked(side, id) };
@@ -107,16 +123,31 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, sent: &Sent, refusal: Op
                 tunings: tunings(part.id).map(|t| choice("tuning", t.id.0, t.fields.name.clone())).collect(),
             })
             .collect(),
-        scenes: registers.scenes.keys().map(|id| choice("scene", id.0, cells::scene_name(registers, *id))).collect(),
-        settings: registers.settings.values().map(|s| choice("setting", s.id.0, s.fields.name.clone())).collect(),
+        scenes: registers
+            .scenes
+            .keys()
+            .map(|id| choice("scene", id.0, cells::scene_name(registers, *id)))
+            .collect(),
+        settings: registers
+            .settings
+            .values()
+            .map(|s| choice("setting", s.id.0, s.fields.name.clone()))
+            .collect(),
         columns: axes.columns.iter().map(|tuning| cells::column(registers, *tuning)).collect(),
         rows: axes.rows.iter().map(|row| selected(&evidence, &axes, *row, sent)).collect(),
-        refused: refusal.filter(|_| warning.is_empty()).map_or_else(String::new, |refusal| refusal.says.clone()),
+        refused: refusal
+            .filter(|_| warning.is_empty())
+            .map_or_else(String::new, |refusal| refusal.says.clone()),
         warned: warning.to_owned(),
     })
 }
 
-fn selected(evidence: &Evidence, axes: &Axes, (scene, setting): (SceneId, SettingId), sent: &Sent) -> CellRow {
+fn selected(
+    evidence: &Evidence,
+    axes: &Axes,
+    (scene, setting): (SceneId, SettingId),
+    sent: &Sent,
+) -> CellRow {
     let registers = &evidence.registers;
     let spot = |tuning: &TuningId| {
         let cell = evidence.cell_of(*tuning, scene, setting)?;

@@ -54,10 +54,17 @@ pub(super) async fn show(
         figures: count(&read, |standing| standing != Standing::Withdrawn),
         lapsed: count(&read, |standing| standing == Standing::Lapsed),
         flagged: read.evidence.to_review().count() as u64,
-        files: files().map(|(path, says)| FileEntry { path: path.to_owned(), says: says.to_owned() }).to_vec(),
+        files: files()
+            .map(|(path, says)| FileEntry { path: path.to_owned(), says: says.to_owned() })
+            .to_vec(),
         charts: charts
             .into_iter()
-            .map(|chart| ChartEntry { name: chart.name, title: chart.title, draft: chart.draft, svg: chart.light })
+            .map(|chart| ChartEntry {
+                name: chart.name,
+                title: chart.title,
+                draft: chart.draft,
+                svg: chart.light,
+            })
             .collect(),
         head: read.head.to_string(),
     };
@@ -65,7 +72,11 @@ pub(super) async fn show(
 }
 
 /// The zip.
-pub(super) async fn download(State(app): State<App>, _who: SignedIn, Of(piece): Of<Piece>) -> Result<Response> {
+pub(super) async fn download(
+    State(app): State<App>,
+    _who: SignedIn,
+    Of(piece): Of<Piece>,
+) -> Result<Response> {
     let read = ledger(&app.store, piece.id).await?;
     let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
     let methods = html(&told)?;
@@ -110,7 +121,8 @@ fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
         File { path: "charts/font-licence.txt".to_owned(), bytes: asset("notosans-licence.txt") },
     ];
     for chart in charts(read)? {
-        let png = png::from_svg(&chart.print, PNG_SCALE).map_err(|e| Internal(format!("{}: {e}", chart.name)))?;
+        let png =
+            png::from_svg(&chart.print, PNG_SCALE).map_err(|e| Internal(format!("{}: {e}", chart.name)))?;
         files.push(File { path: format!("charts/{}.png", chart.name), bytes: png });
         files.push(File::text(&format!("charts/{}.svg", chart.name), chart.print));
     }
@@ -122,11 +134,8 @@ fn comparisons(evidence: &Evidence) -> Result<Vec<Comparison>> {
     let mut found = Vec::new();
     for setting in settings(evidence) {
         for measure in [Measure::AverageFps, evidence.low()] {
-            let asked = Asked {
-                measure: measure.key().to_owned(),
-                setting: setting.to_string(),
-                ..Asked::default()
-            };
+            let asked =
+                Asked { measure: measure.key().to_owned(), setting: setting.to_string(), ..Asked::default() };
             if let Some(choice) = against::choose(evidence, &asked)? {
                 found.push(page::told(evidence, &against::compare(evidence, choice)));
             }
@@ -190,7 +199,15 @@ fn whats(comparison: &Comparison) -> impl Iterator<Item = &String> {
 
 fn ratios(comparisons: &[Comparison]) -> String {
     let mut table = tables::Table::new(&[
-        "measure", "setting", "baseline", "contender", "scene", "ratio", "interval_low", "interval_high", "verdict",
+        "measure",
+        "setting",
+        "baseline",
+        "contender",
+        "scene",
+        "ratio",
+        "interval_low",
+        "interval_high",
+        "verdict",
         "in_overall",
     ]);
     for comparison in comparisons {

@@ -44,14 +44,10 @@ fn row(one: &Progress) -> pages::Progress {
 }
 
 /// Makes a piece; next come its cells.
-pub(super) async fn make(
-    State(app): State<App>,
-    who: Member,
-    wants: Wants,
-    sent: Sent,
-) -> Result<Response> {
+pub(super) async fn make(State(app): State<App>, who: Member, wants: Wants, sent: Sent) -> Result<Response> {
     let text = |name: &str| sent.text(name).to_owned();
-    let typed = Typed { name: text("name"), kind: text("kind"), deadline: text("deadline"), zone: text("zone") };
+    let typed =
+        Typed { name: text("name"), kind: text("kind"), deadline: text("deadline"), zone: text("zone") };
     let made = pieces::make(&app.store, &app.chance, who.actor(), sent.once().as_ref(), &typed).await;
     match made {
         Ok(key) => Ok(done(&who, wants, &paths::piece_cells(&key), format!("'{}' is made.", typed.name))),

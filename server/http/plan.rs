@@ -57,7 +57,11 @@ pub(super) async fn did_not_run(
     };
     match said {
         Ok(before) => {
-            let says = if reason.is_empty() { "The cell runs.".to_owned() } else { format!("Did not run: {reason}.") };
+            let says = if reason.is_empty() {
+                "The cell runs.".to_owned()
+            } else {
+                format!("Did not run: {reason}.")
+            };
             let undo = taking_back(&piece, (cell, version + 1), &before);
             Ok(done_with(&who, wants, &paths::plan(&piece.key), says, Some(undo)))
         }
@@ -83,7 +87,8 @@ fn named(sent: &Sent) -> Result<(CellId, i64)> {
 
 fn taking_back(piece: &Piece, (cell, version): (CellId, i64), before: &str) -> Undo {
     let pair = |name: &str, value: String| (name.to_owned(), value);
-    let said = if before.is_empty() { pair("runs", "1".to_owned()) } else { pair("reason", before.to_owned()) };
+    let said =
+        if before.is_empty() { pair("runs", "1".to_owned()) } else { pair("reason", before.to_owned()) };
     let fields = vec![pair("cell", cell.to_string()), pair("version", version.to_string()), said];
     Undo { action: paths::did_not_run(&piece.key), fields }
 }
@@ -110,7 +115,9 @@ fn page(app: &App, who: &SignedIn, board: &Board) -> Plan {
         said_once: board.said_once.iter().map(|kind| words(*kind)).collect(),
         missing: sessions(board),
         bench_ns: board.bench_ns,
-        nothing_to_choose: registers.parts.is_empty() || registers.scenes.is_empty() || registers.settings.is_empty(),
+        nothing_to_choose: registers.parts.is_empty()
+            || registers.scenes.is_empty()
+            || registers.settings.is_empty(),
         reasons: &USUAL_REASONS,
         refused: String::new(),
     }

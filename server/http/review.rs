@@ -8,7 +8,7 @@ use weighhouse_measure::measures::strip;
 use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
 use weighhouse_web::format::Unit;
-use weighhouse_web::pages::{self, Field, Found, UnderReview, Undo, Queued};
+use weighhouse_web::pages::{self, Field, Found, Queued, UnderReview, Undo};
 use weighhouse_web::paths;
 
 use super::App;

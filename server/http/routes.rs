@@ -15,7 +15,9 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session, sign_in, trace, upload,
+    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation,
+    layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session, sign_in,
+    trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};

@@ -23,8 +23,8 @@ use crate::store::registers::settings::SettingFields;
 use crate::store::registers::tunings::TuningFields;
 use crate::store::registers::{cells, parts, rigs, scenes, settings, tunings};
 use crate::store::{
-    Actor, BuildId, CellId, DriverId, PartId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, Tx, UnitId,
-    people, pieces,
+    Actor, BuildId, CellId, DriverId, PartId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, Tx,
+    UnitId, people, pieces,
 };
 
 /// Logs on their way at once: two are read while others are written.
@@ -65,7 +65,9 @@ pub async fn load(
 
     let taking = TakeIn::new(store.clone());
     let mut logs: Vec<(usize, bool)> = (0..weeks.passes.len()).map(|at| (at, false)).collect();
-    logs.extend((0..weeks.passes.len()).filter(|at| weeks.passes[*at].sensors_name.is_some()).map(|at| (at, true)));
+    logs.extend(
+        (0..weeks.passes.len()).filter(|at| weeks.passes[*at].sensors_name.is_some()).map(|at| (at, true)),
+    );
     let total = logs.len();
     let mut taken: HashMap<usize, SegmentId> = HashMap::new();
     let mut coming = stream::iter(logs)
@@ -81,7 +83,8 @@ pub async fn load(
             says(&format!("{done} of {total} logs"));
         }
         if !sensors {
-            let segment = log.segments.first().ok_or_else(|| Internal(format!("{} was not read", log.capture.name)))?;
+            let segment =
+                log.segments.first().ok_or_else(|| Internal(format!("{} was not read", log.capture.name)))?;
             taken.insert(at, segment.id);
         }
     }
@@ -91,7 +94,13 @@ pub async fn load(
     keep_prior(store, &ids).await
 }
 
-async fn send(taking: &TakeIn, week: std::sync::Arc<Demo>, at: usize, sensors: bool, ids: &Ids) -> Result<Taken> {
+async fn send(
+    taking: &TakeIn,
+    week: std::sync::Arc<Demo>,
+    at: usize,
+    sensors: bool,
+    ids: &Ids,
+) -> Result<Taken> {
     let pass: &DemoPass = &week.passes[at];
     let name = if sensors { pass.sensors_name.clone().unwrap_or_default() } else { pass.file_name.clone() };
     let upload = Upload {
@@ -120,7 +129,8 @@ fn new_passes(week: &Demo, ids: &Ids, taken: &HashMap<usize, SegmentId>) -> Resu
             build_id: *ids.builds.get(week.cells.get(pass.cell)?.scene)?.get(pass.build)?,
         })
     });
-    made.collect::<Option<Vec<_>>>().ok_or_else(|| Internal("the week names what it does not have".to_owned()).into())
+    made.collect::<Option<Vec<_>>>()
+        .ok_or_else(|| Internal("the week names what it does not have".to_owned()).into())
 }
 
 /// Computes what every page shows, and keeps the piece's first noise prior.
@@ -129,7 +139,9 @@ async fn keep_prior(store: &Store, ids: &Ids) -> Result<()> {
     let evidence = evidence.ok_or_else(|| Internal("the piece is gone".to_owned()))?;
     let body = serde_json::to_string(&evidence.renewed_prior()).map_err(|e| Internal(e.to_string()))?;
     let piece = ids.piece;
-    store.write(Actor::Person(ids.owner), async move |tx| pieces::renew_prior(tx, piece, &body).await).await?;
+    store
+        .write(Actor::Person(ids.owner), async move |tx| pieces::renew_prior(tx, piece, &body).await)
+        .await?;
     Ok(())
 }
 
@@ -176,7 +188,8 @@ async fn registers(tx: &mut Tx<'_>, week: &Demo, team: Vec<(&str, Role, String)>
 async fn add_rigs(tx: &mut Tx<'_>, week: &Demo) -> Result<(Vec<RigId>, Vec<Vec<RigBaseId>>)> {
     let (mut ids, mut bases) = (Vec::new(), Vec::new());
     for rig in &week.rigs {
-        let rig_id = rigs::add(tx, &RigFields { name: rig.name.to_owned(), note: rig.note.to_owned() }).await?;
+        let rig_id =
+            rigs::add(tx, &RigFields { name: rig.name.to_owned(), note: rig.note.to_owned() }).await?;
         let mut of_rig = Vec::new();
         for base in &rig.bases {
             let fields = RigBaseFields {
@@ -188,7 +201,10 @@ async fn add_rigs(tx: &mut Tx<'_>, week: &Demo) -> Result<(Vec<RigId>, Vec<Vec<R
                 os_build: base.os_build.to_owned(),
                 firmware: base.firmware.to_owned(),
                 cooling: base.cooling.to_owned(),
-                enclosure: word(crate::store::registers::rigs::Enclosure::parse(base.enclosure), base.enclosure)?,
+                enclosure: word(
+                    crate::store::registers::rigs::Enclosure::parse(base.enclosure),
+                    base.enclosure,
+                )?,
                 time_zone: base.time_zone.to_owned(),
             };
             of_rig.push(rigs::add_base(tx, &fields).await?);
@@ -231,7 +247,11 @@ async fn add_prices(tx: &mut Tx<'_>, week: &Demo, parts_by_index: &[PartId]) -> 
     Ok(())
 }
 
-async fn add_cells(tx: &mut Tx<'_>, week: &Demo, parts: &[PartId]) -> Result<(Vec<Vec<BuildId>>, Vec<CellId>)> {
+async fn add_cells(
+    tx: &mut Tx<'_>,
+    week: &Demo,
+    parts: &[PartId],
+) -> Result<(Vec<Vec<BuildId>>, Vec<CellId>)> {
     let (mut scene_ids, mut builds) = (Vec::new(), Vec::new());
     for scene in &week.scenes {
         let fields = SceneFields {
@@ -282,11 +302,7 @@ async fn add_cells(tx: &mut Tx<'_>, week: &Demo, parts: &[PartId]) -> Result<(Ve
 }
 
 /// Every part has `stock` from the start; only the others are added.
-async fn add_tunings(
-    tx: &mut Tx<'_>,
-    week: &Demo,
-    parts: &[PartId],
-) -> Result<Vec<crate::store::TuningId>> {
+async fn add_tunings(tx: &mut Tx<'_>, week: &Demo, parts: &[PartId]) -> Result<Vec<crate::store::TuningId>> {
     let there = tunings::all(tx).await?;
     let mut ids = Vec::new();
     for tuning in &week.tunings {
@@ -303,7 +319,10 @@ async fn add_tunings(
             core_offset_mhz: i64::from(tuning.core_offset_mhz),
             memory_offset_mhz: i64::from(tuning.memory_offset_mhz),
             voltage_offset_mv: 0,
-            cautions_read_by: tx.by.person().filter(|_| tuning.core_offset_mhz > 0 || tuning.memory_offset_mhz > 0),
+            cautions_read_by: tx
+                .by
+                .person()
+                .filter(|_| tuning.core_offset_mhz > 0 || tuning.memory_offset_mhz > 0),
         };
         ids.push(tunings::add(tx, &fields).await?);
     }

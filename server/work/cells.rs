@@ -31,7 +31,10 @@ impl Axes {
             columns.insert((Some(cell.part_id.0) != baseline, cell.part_id, cell.of.tuning_id));
             rows.insert((cell.of.scene_id, cell.of.setting_id));
         }
-        Axes { columns: columns.into_iter().map(|(.., tuning)| tuning).collect(), rows: rows.into_iter().collect() }
+        Axes {
+            columns: columns.into_iter().map(|(.., tuning)| tuning).collect(),
+            rows: rows.into_iter().collect(),
+        }
     }
 }
 
@@ -51,14 +54,17 @@ pub struct Grid {
 /// # Errors
 /// Refused when a side of the grid is empty or names what is not there.
 pub async fn add(store: &Store, by: Actor, piece: PieceId, grid: Grid) -> Result<Vec<CellId>> {
-    let sides = [("tuning", grid.tunings.len()), ("scene", grid.scenes.len()), ("setting", grid.settings.len())];
+    let sides =
+        [("tuning", grid.tunings.len()), ("scene", grid.scenes.len()), ("setting", grid.settings.len())];
     let empty = sides.iter().filter(|(_, n)| *n == 0);
     let wrong: Vec<_> = empty.map(|(side, _)| (*side, format!("Tick at least one {side}."))).collect();
     if !wrong.is_empty() {
         return Err(Refusal::fields(wrong).into());
     }
     if sides.iter().map(|(_, n)| n).product::<usize>() > MOST_AT_ONCE {
-        return Err(Refusal::field("tuning", format!("That is more than {MOST_AT_ONCE} cells: tick fewer.")).into());
+        return Err(
+            Refusal::field("tuning", format!("That is more than {MOST_AT_ONCE} cells: tick fewer.")).into()
+        );
     }
     store
         .write(by, async move |tx| {
@@ -177,7 +183,8 @@ pub async fn did_not_run(
             let now = of_piece.into_iter().find(|one| one.id == cell);
             let now = now.ok_or_else(|| Refusal::missing("cell", cell))?;
             if now.version != version {
-                let said = |reason: &str| if reason.is_empty() { "it runs".to_owned() } else { reason.to_owned() };
+                let said =
+                    |reason: &str| if reason.is_empty() { "it runs".to_owned() } else { reason.to_owned() };
                 return Err(Refusal::stale("this cell", said(&reason), said(&now.did_not_run)).into());
             }
             cells::set_did_not_run(tx, cell, version, &reason).await?;
@@ -217,7 +224,11 @@ mod tests {
     fn a_board_keeps_parts_and_scenes_together_and_the_baseline_first() {
         let cell = |part, tuning, scene, setting| Cell {
             id: CellId(0),
-            of: CellOf { tuning_id: TuningId(tuning), scene_id: SceneId(scene), setting_id: SettingId(setting) },
+            of: CellOf {
+                tuning_id: TuningId(tuning),
+                scene_id: SceneId(scene),
+                setting_id: SettingId(setting),
+            },
             part_id: PartId(part),
             did_not_run: String::new(),
             version: 1,

@@ -58,12 +58,14 @@ pub async fn read(store: &Store, piece: PieceId) -> Result<Choices> {
     let mut db = store.read().await?;
     let (piece, typed) = now(&mut db, piece).await?;
     let all = parts::all(&mut db).await?;
-    let used: BTreeSet<PartId> = pieces::selected(&mut db, piece.id).await?.iter().map(|cell| cell.part_id).collect();
+    let used: BTreeSet<PartId> =
+        pieces::selected(&mut db, piece.id).await?.iter().map(|cell| cell.part_id).collect();
     let drivers = parts::drivers(&mut db).await?;
     let declared = pieces::declared(&mut db, piece.id).await?;
     let with_drivers = |part: &Part| {
         let own = drivers.iter().filter(|driver| driver.fields.part_id == part.id).cloned().collect();
-        let one = declared.iter().find(|declared| declared.part_id == part.id).map(|declared| declared.driver_id);
+        let one =
+            declared.iter().find(|declared| declared.part_id == part.id).map(|declared| declared.driver_id);
         (part.clone(), own, one)
     };
     Ok(Choices {
@@ -112,7 +114,8 @@ pub async fn save(store: &Store, by: Actor, id: PieceId, version: i64, typed: Ty
                     pieces::undeclare(tx, id, part).await?;
                     continue;
                 }
-                let of_part = |driver: &&Driver| driver.fields.part_id == part && driver.id.to_string() == *text;
+                let of_part =
+                    |driver: &&Driver| driver.fields.part_id == part && driver.id.to_string() == *text;
                 let driver = drivers.iter().find(of_part).ok_or_else(|| foreign_driver(text))?;
                 if before.drivers.get(&part.0) != Some(text) {
                     pieces::declare(tx, id, part, driver.id).await?;
@@ -124,7 +127,8 @@ pub async fn save(store: &Store, by: Actor, id: PieceId, version: i64, typed: Ty
 }
 
 fn foreign_driver(text: &str) -> Error {
-    Refusal::field("drivers", format!("Driver '{text}' is none of this part's: choose one of its own.")).into()
+    Refusal::field("drivers", format!("Driver '{text}' is none of this part's: choose one of its own."))
+        .into()
 }
 
 impl Typed {
@@ -223,7 +227,8 @@ impl Typed {
         let (mine, theirs) = (self.pairs(), other.pairs());
         let differing = |one: &[(String, String)], two: &[(String, String)]| {
             let lines = one.iter().filter(|pair| !two.contains(pair));
-            let lines: Vec<String> = lines.map(|(name, text)| format!("{}: {text}", name.replace('_', " "))).collect();
+            let lines: Vec<String> =
+                lines.map(|(name, text)| format!("{}: {text}", name.replace('_', " "))).collect();
             if lines.is_empty() { "as it stands".to_owned() } else { lines.join("\n") }
         };
         (differing(&mine, &theirs), differing(&theirs, &mine))
@@ -257,7 +262,9 @@ mod tests {
 
     #[test]
     fn percentages_are_read_and_written_alike() {
-        for (text, want) in [("2", Some(20)), ("2.5", Some(25)), ("2,5", Some(25)), ("0.1", Some(1)), ("50 %", Some(500))] {
+        for (text, want) in
+            [("2", Some(20)), ("2.5", Some(25)), ("2,5", Some(25)), ("0.1", Some(1)), ("50 %", Some(500))]
+        {
             assert_eq!(permille(text), want, "{text}");
         }
         for text in ["", "0", "0.0", "50.1", "-1", "1e1", "2.55", ".5", "2.", "two"] {
@@ -268,7 +275,8 @@ mod tests {
 
     #[test]
     fn what_was_kept_is_typed_again_without_a_change() {
-        let fields = PieceFields { deadline_us: Some(1_000_001), ..PieceFields::usual("Piece", PartKind::Card) };
+        let fields =
+            PieceFields { deadline_us: Some(1_000_001), ..PieceFields::usual("Piece", PartKind::Card) };
         assert_eq!(Typed::of(&fields).fields(&fields).unwrap(), fields);
     }
 

@@ -17,9 +17,9 @@ pub fn read(local: &str, zone: &str) -> Result<Option<i64>, Wrong> {
     if local.is_empty() {
         return Ok(None);
     }
-    let said: DateTime = local.parse().map_err(|_| {
-        ("deadline", format!("'{local}' is no date and time: write it as 2026-11-27T18:00."))
-    })?;
+    let said: DateTime = local
+        .parse()
+        .map_err(|_| ("deadline", format!("'{local}' is no date and time: write it as 2026-11-27T18:00.")))?;
     let moment = place.to_ambiguous_timestamp(said);
     if let AmbiguousOffset::Gap { .. } = moment.offset() {
         return Err((
@@ -27,7 +27,8 @@ pub fn read(local: &str, zone: &str) -> Result<Option<i64>, Wrong> {
             format!("The clocks of {zone} skip {local}: take an hour before or after."),
         ));
     }
-    let at = moment.earlier().map_err(|_| ("deadline", format!("'{local}' is too far away for a deadline.")))?;
+    let at =
+        moment.earlier().map_err(|_| ("deadline", format!("'{local}' is too far away for a deadline.")))?;
     Ok(Some(at.as_microsecond()))
 }
 

@@ -211,7 +211,11 @@ const RULES: &[(&str, &str, &str)] = &[
     ("unit.part_id, unit.label", "label", "This part already has a unit of this label; choose another."),
     ("driver.part_id, driver.name", "name", "This part already has a driver of this name."),
     ("tuning.part_id, tuning.name", "name", "This part already has a tuning of this name; choose another."),
-    ("scene.game, scene.passage", "passage", "This passage of this game is already there; choose another name."),
+    (
+        "scene.game, scene.passage",
+        "passage",
+        "This passage of this game is already there; choose another name.",
+    ),
     ("build.scene_id, build.name", "name", "This scene already has a build of this name."),
     ("setting.name", "name", "There is already a setting of this name; choose another."),
 ];

@@ -1,31 +1,29 @@
 //! What the pages of a piece rest on, read as of one moment: its cells with their passes, what was measured on them,
 //! what the screens found, how people ruled, and the noise prior.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use weighhouse_measure::compare::cell::{self, CellValue};
 use weighhouse_measure::compare::noise::{self, Local, NoiseCell, NoisePrior};
 use weighhouse_measure::compare::passes::{Wanted, wanted};
 use weighhouse_measure::compare::{PassLog, SceneKind};
-use weighhouse_measure::measures::steps::Steps;
-use weighhouse_measure::measures::{LowDefinition, Measure, PassMeasures, Tail};
-use weighhouse_measure::screens::among::Timing;
+use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 use weighhouse_measure::screens::notices::NoticeInput;
-use weighhouse_measure::screens::{
-    CellPass, CellSpread, Flag, Notice, Profile, Spread, notices, screen_among, screen_cell,
-};
+use weighhouse_measure::screens::{CellSpread, Notice, Spread, notices};
 
+pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
-use super::results::{self, PassResults};
-use crate::store::companions::{self, CompanionRow};
-use crate::store::passes::{self, PassRow};
+use super::results;
+use crate::store::companions;
+use crate::store::passes;
 use crate::store::people;
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::cells::Cell;
 use crate::store::registers::parts::PartKind;
 use crate::store::registers::{self, parts, rigs, scenes, settings, tunings};
-use crate::store::rulings::Verdict;
-use crate::store::{CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId};
+use crate::store::{
+    CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId,
+};
 
 /// A piece's evidence.
 #[derive(Clone, Debug)]
@@ -57,68 +55,6 @@ pub struct PriorKept {
     pub at_us: i64,
 }
 
-/// A cell with its passes.
-#[derive(Clone, Debug)]
-pub struct CellEvidence {
-    /// The cell.
-    pub cell: Cell,
-    /// How its scene is driven.
-    pub kind: SceneKind,
-    /// Its passes, by number.
-    pub passes: Vec<PassEvidence>,
-}
-
-/// A pass with what is known of it.
-#[derive(Clone, Debug)]
-pub struct PassEvidence {
-    /// The pass, what it ran on, the ruling that stands.
-    pub row: PassRow,
-    /// Its companions.
-    pub companions: Vec<CompanionRow>,
-    /// What was measured.
-    pub measures: PassMeasures,
-    /// Its profile over time.
-    pub profile: Profile,
-    /// It in steps of time.
-    pub steps: Steps,
-    /// How its frame times are spread.
-    pub times: results::Spread,
-    /// All flags: its own, beside its siblings, and as an odd one of its cell.
-    pub flags: Vec<Flag>,
-    /// How it stands.
-    pub standing: Standing,
-}
-
-/// How a pass stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Standing {
-    /// No flag, or all its kinds of flag were seen by the ruling 'keep'.
-    Sound,
-    /// A kind of flag that no ruling saw.
-    Flagged,
-    /// Ruled out, with a reason.
-    SetAside,
-    /// Ruled to be recorded once more.
-    RunAgain,
-}
-
-impl Standing {
-    /// Whether it counts: passes count until a person rules them out.
-    pub fn counts(self) -> bool {
-        matches!(self, Standing::Sound | Standing::Flagged)
-    }
-
-    /// Its word, the same as its mark's.
-    pub fn word(self) -> &'static str {
-        match self {
-            Standing::Sound => "sound",
-            Standing::Flagged => "flagged",
-            Standing::SetAside => "set aside",
-            Standing::RunAgain => "run again",
-        }
-    }
-}
-
 impl Evidence {
     /// Reads the evidence of a piece; `None` where there is none with this id.
     pub async fn of_piece(store: &Store, id: PieceId) -> Result<Option<Self>, StoreError> {
@@ -138,7 +74,12 @@ impl Evidence {
         Self::read(store, db, piece, Some(cell)).await.map(Some)
     }
 
-    async fn read(store: &Store, mut db: Read, piece: Piece, alone: Option<Cell>) -> Result<Self, StoreError> {
+    async fn read(
+        store: &Store,
+        mut db: Read,
+        piece: Piece,
+        alone: Option<Cell>,
+    ) -> Result<Self, StoreError> {
         let id = piece.id;
         let registers = Registers {
             parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
@@ -168,7 +109,8 @@ impl Evidence {
                 (vec![cell], rows, beside)
             }
         };
-        let declared = pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
+        let declared =
+            pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
         let kept = pieces::prior(&mut db, id).await?;
         let by = match kept.as_ref().and_then(|kept| kept.person_id) {
             Some(person) => {
@@ -330,102 +272,6 @@ impl Evidence {
             .collect();
         for (id, cell) in &mut self.cells {
             cell.screen(&spreads.get(id).copied().unwrap_or_default(), low);
-        }
-    }
-}
-
-impl CellEvidence {
-    /// Passes that count.
-    pub fn kept(&self) -> impl Iterator<Item = &PassEvidence> {
-        self.passes.iter().filter(|pass| pass.row.kept())
-    }
-
-    /// Siblings are the passes that count; set-aside ones are judged beside them too.
-    fn screen(&mut self, spread: &CellSpread, low: Measure) {
-        let timing = match self.kind {
-            SceneKind::BuiltIn | SceneKind::Replay => Timing::Fixed,
-            SceneKind::ByHand => Timing::ByHand,
-        };
-        let among: Vec<Vec<Flag>> = self
-            .passes
-            .iter()
-            .map(|pass| {
-                let siblings: Vec<&Profile> = self
-                    .kept()
-                    .filter(|other| other.row.id != pass.row.id)
-                    .map(|other| &other.profile)
-                    .collect();
-                screen_among(&pass.flags, &pass.profile, &siblings, timing)
-            })
-            .collect();
-        for (pass, flags) in self.passes.iter_mut().zip(among) {
-            pass.flags = flags;
-        }
-        self.find_odd_ones(spread, low);
-        for pass in &mut self.passes {
-            pass.standing = pass.stands();
-        }
-    }
-
-    /// Each rig base is a group of its own: rigs differ without any pass being wrong.
-    fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure) {
-        let bases: BTreeSet<i64> = self.passes.iter().map(|pass| pass.row.rig_base_id.0).collect();
-        for base in bases {
-            let group: Vec<(usize, CellPass)> = self
-                .passes
-                .iter()
-                .enumerate()
-                .filter(|(_, pass)| pass.row.rig_base_id.0 == base && pass.row.kept())
-                .filter_map(|(at, pass)| Some((at, pass.in_cell(low)?)))
-                .collect();
-            let passes: Vec<CellPass> = group.iter().map(|(_, pass)| *pass).collect();
-            for ((at, _), flag) in group.iter().zip(screen_cell(&passes, spread)) {
-                if let (Some(flag), Some(pass)) = (flag, self.passes.get_mut(*at)) {
-                    pass.flags.push(flag);
-                }
-            }
-        }
-    }
-}
-
-impl PassEvidence {
-    fn new(row: PassRow, beside: &[CompanionRow], results: PassResults) -> Self {
-        let companions = beside.iter().filter(|c| c.pass_id == row.id).cloned().collect();
-        let PassResults { measures, screened } = results;
-        PassEvidence {
-            row,
-            companions,
-            measures,
-            profile: screened.profile,
-            steps: screened.steps,
-            times: screened.spread,
-            flags: screened.flags,
-            standing: Standing::Sound,
-        }
-    }
-
-    fn in_cell(&self, low: Measure) -> Option<CellPass> {
-        let ln = |measure| PassLog::new(self.measures.value(measure)?, 0, 0, true).map(|log| log.ln());
-        Some(CellPass { window: self.row.window(), ln_average: ln(Measure::AverageFps)?, ln_low: ln(low) })
-    }
-
-    /// Kinds of flag that stand now, each once, by key.
-    pub fn flag_kinds(&self) -> BTreeSet<&'static str> {
-        self.flags.iter().map(|flag| flag.kind.key()).collect()
-    }
-
-    /// A ruling holds for the kinds of flag it saw; a new kind re-opens it (never one that ruled the pass out).
-    fn stands(&self) -> Standing {
-        let saw: BTreeSet<String> =
-            self.row.saw.as_deref().and_then(|saw| serde_json::from_str(saw).ok()).unwrap_or_default();
-        match self.row.verdict {
-            Some(Verdict::SetAside) => Standing::SetAside,
-            Some(Verdict::RunAgain) => Standing::RunAgain,
-            Some(Verdict::Keep) if self.flag_kinds().iter().all(|kind| saw.contains(*kind)) => {
-                Standing::Sound
-            }
-            Some(Verdict::Keep | Verdict::Open) | None if self.flags.is_empty() => Standing::Sound,
-            Some(Verdict::Keep | Verdict::Open) | None => Standing::Flagged,
         }
     }
 }

@@ -3,26 +3,28 @@
 pub mod against;
 pub mod assign;
 pub mod bench_week;
+mod cell_evidence;
 pub mod cells;
 pub mod choices;
 pub mod deadline;
 pub mod error;
 pub mod evidence;
+pub mod figures;
 pub mod intake;
 #[cfg(test)]
 pub(crate) mod made_up;
 pub mod names;
 pub mod noise_prior;
-pub mod figures;
 pub mod once;
-pub mod pass;
 pub mod pack;
+pub mod pass;
 pub mod passwords;
 pub mod pattern;
 pub mod people;
 pub mod pieces;
 pub mod plan;
 mod reading;
+pub mod registers;
 pub mod results;
 pub mod review;
 pub mod rule;
@@ -31,6 +33,5 @@ mod spool;
 pub mod take_in;
 pub mod understood;
 pub mod upload;
-pub mod registers;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

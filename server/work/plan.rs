@@ -107,7 +107,8 @@ pub fn board(evidence: Evidence, low: bool) -> Board {
 /// Cells by column, then by row.
 fn in_order<'a>(evidence: &'a Evidence, axes: &'a Axes) -> impl Iterator<Item = CellId> + 'a {
     axes.columns.iter().flat_map(move |tuning| {
-        let cells = axes.rows.iter().filter_map(move |(scene, setting)| evidence.cell_of(*tuning, *scene, *setting));
+        let cells =
+            axes.rows.iter().filter_map(move |(scene, setting)| evidence.cell_of(*tuning, *scene, *setting));
         cells.map(|cell| cell.cell.id)
     })
 }
@@ -130,10 +131,13 @@ fn spot(evidence: &Evidence, cell: &CellEvidence, measure: Measure) -> Spot {
 }
 
 fn mixes(evidence: &Evidence, cell: &CellEvidence) -> Vec<Mix> {
-    let count = |of: fn(&super::evidence::PassEvidence) -> i64| cell.kept().map(of).collect::<BTreeSet<_>>().len();
+    let count =
+        |of: fn(&super::evidence::PassEvidence) -> i64| cell.kept().map(of).collect::<BTreeSet<_>>().len();
     let mut found = Vec::new();
     match evidence.declared.get(&cell.cell.part_id) {
-        Some(driver) if cell.kept().any(|pass| pass.row.driver_id != *driver) => found.push(Mix::UndeclaredDriver),
+        Some(driver) if cell.kept().any(|pass| pass.row.driver_id != *driver) => {
+            found.push(Mix::UndeclaredDriver)
+        }
         None if cell.kept().next().is_some() => found.push(Mix::NoDriverDeclared),
         _ => {}
     }
@@ -186,8 +190,9 @@ mod tests {
 
     fn with(cells: &[(i64, i64, &[f64])]) -> (Evidence, Vec<CellId>) {
         let mut evidence = made_up::piece(2, 2);
-        let ids =
-            cells.iter().map(|(part, scene, averages)| made_up::add_cell(&mut evidence, *part, *scene, averages));
+        let ids = cells
+            .iter()
+            .map(|(part, scene, averages)| made_up::add_cell(&mut evidence, *part, *scene, averages));
         let ids = ids.collect();
         (evidence, ids)
     }

@@ -58,12 +58,8 @@ pub async fn registers(house: &House) {
         .unwrap();
 }
 
-const NEW: [(&str, &str); 4] = [
-    ("name", "Quiet cases"),
-    ("kind", "card"),
-    ("deadline", "2026-03-27T18:00"),
-    ("zone", "Europe/Berlin"),
-];
+const NEW: [(&str, &str); 4] =
+    [("name", "Quiet cases"), ("kind", "card"), ("deadline", "2026-03-27T18:00"), ("zone", "Europe/Berlin")];
 
 #[tokio::test]
 async fn a_piece_is_made_once_and_listed_with_what_is_left() {
@@ -73,7 +69,11 @@ async fn a_piece_is_made_once_and_listed_with_what_is_left() {
     let once = [NEW.as_slice(), &[("once", "a key")]].concat();
     let made = owner.post(&paths::pieces(), &once).await;
     assert_eq!(made.status, 303, "{}", made.body);
-    assert_eq!(owner.post(&paths::pieces(), &once).await.location(), made.location(), "sent twice, made once");
+    assert_eq!(
+        owner.post(&paths::pieces(), &once).await.location(),
+        made.location(),
+        "sent twice, made once"
+    );
     let list = owner.get(&paths::pieces()).await;
     assert_eq!(list.texts("tbody th"), ["Quiet cases"]);
     assert_eq!(list.texts("tbody td")[0], "26 days left Fri 27 Mar 2026, 18:00 CET");
@@ -90,8 +90,14 @@ async fn what_cannot_be_a_piece_is_refused_field_by_field_and_typed_text_stays()
     let refused = owner.post(&paths::pieces(), &bad).await;
     assert_eq!((refused.status, refused.texts("form .error").len()), (422, 3));
     assert_eq!(refused.attribute("input[name=zone]", "value").as_deref(), Some("Europe/Nowhere"));
-    let skipped = [("name", "A"), ("kind", "card"), ("deadline", "2026-03-29T02:30"), ("zone", "Europe/Berlin")];
-    let says = owner.post_json(&paths::api(&paths::pieces()), &json!(skipped.into_iter().collect::<std::collections::BTreeMap<_, _>>())).await;
+    let skipped =
+        [("name", "A"), ("kind", "card"), ("deadline", "2026-03-29T02:30"), ("zone", "Europe/Berlin")];
+    let says = owner
+        .post_json(
+            &paths::api(&paths::pieces()),
+            &json!(skipped.into_iter().collect::<std::collections::BTreeMap<_, _>>()),
+        )
+        .await;
     assert_eq!(says.status, 422);
     assert!(says.json()["says"].as_str().unwrap().contains("skip"), "{}", says.body);
 }
@@ -174,7 +180,10 @@ async fn choices_that_cannot_be_are_refused_and_the_slower_one_sees_both() {
     assert_eq!(choose(&owner, "", &[]).await.status, 428);
     assert_eq!(choose(&owner, "1", &[]).await.status, 303);
     let stale = choose(&owner, "1", &[("wanted", "9")]).await;
-    assert_eq!((stale.status, stale.texts(".both dd")), (412, vec!["wanted: 9".to_owned(), "wanted: 4".to_owned()]));
+    assert_eq!(
+        (stale.status, stale.texts(".both dd")),
+        (412, vec!["wanted: 9".to_owned(), "wanted: 4".to_owned()])
+    );
 }
 
 async fn add(client: &Client) -> Answer {
@@ -192,7 +201,10 @@ async fn a_grid_of_cells_is_added_once_and_taken_out_again() {
     assert_eq!(add(&owner).await.status, 303);
     let page = owner.get(&path).await;
     assert_eq!(page.texts(".flash span"), ["2 cells added."]);
-    assert_eq!(page.texts("tbody th"), ["Vellum Rally, corridor 2160p native", "Tin Comet, corridor 2160p native"]);
+    assert_eq!(
+        page.texts("tbody th"),
+        ["Vellum Rally, corridor 2160p native", "Tin Comet, corridor 2160p native"]
+    );
     assert_eq!(add(&owner).await.status, 303);
     assert_eq!(owner.get(&path).await.texts(".flash span"), ["All of these were selected already."]);
     assert_eq!(owner.post(&path, &[("do", "take out"), ("cell", "2")]).await.status, 303);

@@ -54,9 +54,8 @@ async fn a_cell_did_not_run_with_a_reason_and_runs_again() {
     let page = owner.get(&paths::plan("k")).await;
     assert_eq!(page.texts(".board .why"), ["out of memory"]);
     assert_eq!(page.texts("summary"), ["Tarnwick Curlew, stock 3 passes"]);
-    let undo = ["cell", "version", "runs"].map(|name| {
-        page.attribute(&format!(".flash input[name={name}]"), "value").unwrap()
-    });
+    let undo = ["cell", "version", "runs"]
+        .map(|name| page.attribute(&format!(".flash input[name={name}]"), "value").unwrap());
     assert_eq!(undo, ["1", "2", "1"]);
     let stale = owner.post(&path, &[("cell", "1.1"), ("reason", "crashes")]).await;
     let both = vec!["crashes".to_owned(), "out of memory".to_owned()];

@@ -65,6 +65,7 @@ fn each_file_says_what_it_is_for() {
 fn no_file_is_too_long() {
     let long: Vec<_> = sources()
         .into_iter()
+        .filter(|(n, _)| !n.ends_with("/tests.rs"))
         .map(|(n, text)| (n, text.lines().take_while(|l| *l != "#[cfg(test)]").count()))
         .filter(|(_, lines)| *lines > MOST_LINES)
         .collect();

@@ -90,7 +90,8 @@ impl Page for Cells {
 
     fn samples() -> Vec<Self> {
         let choice = |id, name: &str, on| Choice { id, name: name.to_owned(), on };
-        let cell = |id, passes| Some(Selected { id, passes, label: format!("cell {id} in words"), on: passes > 0 });
+        let cell =
+            |id, passes| Some(Selected { id, passes, label: format!("cell {id} in words"), on: passes > 0 });
         let full = |frame: Frame, warned: &str| Cells {
             frame,
             key: "k3v9".into(),
@@ -100,7 +101,10 @@ impl Page for Cells {
             }],
             scenes: vec![choice(1, "Vellum Rally, hairpin", true), choice(2, "Tin Comet, corridor", false)],
             settings: vec![choice(1, "2160p native", true)],
-            columns: vec![("Tarnwick Curlew".into(), "stock".into()), ("Tarnwick Curlew".into(), "380 W".into())],
+            columns: vec![
+                ("Tarnwick Curlew".into(), "stock".into()),
+                ("Tarnwick Curlew".into(), "380 W".into()),
+            ],
             rows: vec![CellRow {
                 scene: "Vellum Rally, hairpin".into(),
                 setting: "2160p native".into(),
@@ -117,7 +121,13 @@ impl Page for Cells {
             rows: vec![],
             ..full(Frame::sample(""), "")
         };
-        let guest = Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("") };
-        vec![empty, full(Frame::sample(""), ""), full(guest, ""), full(Frame::sample(""), "3 cells have 9 passes.")]
+        let guest =
+            Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("") };
+        vec![
+            empty,
+            full(Frame::sample(""), ""),
+            full(guest, ""),
+            full(Frame::sample(""), "3 cells have 9 passes."),
+        ]
     }
 }

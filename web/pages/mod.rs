@@ -2,18 +2,18 @@
 
 mod against;
 mod cells;
-pub mod form;
 mod figure;
 mod figures;
+pub mod form;
 mod frame;
 mod intake;
 mod invitation;
-mod noise_prior;
-pub mod part_forms;
-pub mod parts;
 mod layout;
 pub mod methods;
+mod noise_prior;
 mod pack;
+pub mod part_forms;
+pub mod parts;
 pub mod pass;
 mod pattern;
 mod people;
@@ -29,18 +29,18 @@ mod sign_in;
 pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
 };
-pub use form::{Filled, Form, How, Sending};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, PassWhy};
 pub use figures::{FigureLine, Figures};
+pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
-pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
-pub use parts::{Part, Parts};
 pub use layout::Layout;
 pub use methods::Methods;
+pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
 pub use pack::{ChartEntry, FileEntry, Pack};
+pub use parts::{Part, Parts};
 pub use pass::Pass;
 pub use pattern::Pattern;
 pub use people::{Invited, Key, People, Person, Secret, Step};
@@ -185,7 +185,10 @@ mod tests {
             for literal in ["href=\"/", "action=\"/", "src=\"/", "href='/", "action='/"] {
                 assert!(!text.contains(literal), "{name}: {literal}");
             }
-            assert!(["form", "frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()), "{name}");
+            assert!(
+                ["form", "frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()),
+                "{name}"
+            );
         }
     }
 

@@ -82,7 +82,10 @@ impl Page for Pack {
             lapsed: 1,
             flagged: 2,
             charts: vec![chart("bars-2160p-native", true), chart("ratios-2160p-native", false)],
-            files: vec![FileEntry { path: "tables/cells.csv".to_owned(), says: "a row a cell and measure".to_owned() }],
+            files: vec![FileEntry {
+                path: "tables/cells.csv".to_owned(),
+                says: "a row a cell and measure".to_owned(),
+            }],
             ..empty.clone()
         };
         vec![empty, full]

@@ -124,7 +124,8 @@ impl Page for Piece {
                 drivers: vec![("7".into(), "31.2".into()), ("8".into(), "31.4".into())],
             }],
         };
-        let guest = Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("") };
+        let guest =
+            Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("") };
         let refused = Piece {
             wanted: Field::wrong("many", "Write a whole number of passes from 1 to 50."),
             drivers: vec![],

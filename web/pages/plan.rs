@@ -237,7 +237,15 @@ impl Page for Plan {
             out_of_reach: false,
             says: vec!["two builds".into()],
         };
-        let bare = |id| Spot { value: None, interval: None, kept: 0, spread: None, more: None, says: vec![], ..spot(id, vec![]) };
+        let bare = |id| Spot {
+            value: None,
+            interval: None,
+            kept: 0,
+            spread: None,
+            more: None,
+            says: vec![],
+            ..spot(id, vec![])
+        };
         let row = |scene: &str, spots| PlanRow { scene: scene.into(), setting: "2160p native".into(), spots };
         let full = |frame: Frame, low| Plan {
             frame,
@@ -256,14 +264,23 @@ impl Page for Plan {
                 Column { part: "Tarnwick Curlew".into(), tuning: "380 W".into() },
             ],
             rows: vec![
-                row("Vellum Rally, hairpin", vec![
-                    Some(spot(1, vec![mark(Mark::Sound, 1), mark(Mark::Flagged, 2), mark(Mark::SetAside, 3)])),
-                    None,
-                ]),
-                row("Hollow Regatta, night harbour", vec![
-                    Some(Spot { did_not_run: "out of memory".into(), ..bare(2) }),
-                    Some(Spot { marks: vec![mark(Mark::Missing, 1)], ..bare(3) }),
-                ]),
+                row(
+                    "Vellum Rally, hairpin",
+                    vec![
+                        Some(spot(
+                            1,
+                            vec![mark(Mark::Sound, 1), mark(Mark::Flagged, 2), mark(Mark::SetAside, 3)],
+                        )),
+                        None,
+                    ],
+                ),
+                row(
+                    "Hollow Regatta, night harbour",
+                    vec![
+                        Some(Spot { did_not_run: "out of memory".into(), ..bare(2) }),
+                        Some(Spot { marks: vec![mark(Mark::Missing, 1)], ..bare(3) }),
+                    ],
+                ),
             ],
             said_once: vec!["too few frames for a low"],
             missing: vec![Session {
@@ -276,7 +293,8 @@ impl Page for Plan {
             reasons: &["out of memory"],
             refused: String::new(),
         };
-        let guest = Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("Plan") };
+        let guest =
+            Frame { person: Frame::signed_in("Ada Fenn", "guest", "Pieces").person, ..Frame::sample("Plan") };
         let empty = |nothing_to_choose| Plan {
             rows: vec![],
             columns: vec![],

@@ -141,7 +141,7 @@ pub fn take<R: Read>(source: R, table: &Table) -> io::Result<Sample> {
             if cells.count() < table.names.len() {
                 continue;
             }
-            if sample.passed >= WHOLE && sample.passed % EVERY == 0 {
+            if sample.passed >= WHOLE && sample.passed.is_multiple_of(EVERY) {
                 sample.partings += 1;
                 sample.columns.iter_mut().for_each(Column::part);
             }

@@ -18,7 +18,8 @@ pub fn bars(
 ) -> Option<Bars> {
     let at_setting = || evidence.cells.values().filter(|cell| cell.cell.of.setting_id == setting);
     let stock = |id: TuningId| evidence.registers.tunings.get(&id).is_some_and(|t| t.fields.name == "stock");
-    let tunings: BTreeSet<TuningId> = at_setting().map(|c| c.cell.of.tuning_id).filter(|id| stock(*id)).collect();
+    let tunings: BTreeSet<TuningId> =
+        at_setting().map(|c| c.cell.of.tuning_id).filter(|id| stock(*id)).collect();
     let low = evidence.low();
     let mut groups = Vec::new();
     let mut is_draft = false;

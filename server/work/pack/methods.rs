@@ -74,10 +74,9 @@ fn rig_rows(evidence: &Evidence, bases: &BTreeMap<RigBaseId, rigs::RigBase>) -> 
     }
     let rows = used.into_iter().filter_map(|(id, (row, passes))| {
         let base = &bases.get(&id)?.fields;
-        let of = [
-            &base.board, &base.processor, &base.memory, &base.os_build, &base.firmware, &base.cooling,
-        ];
-        let mut what: Vec<&str> = of.iter().map(|text| text.as_str()).filter(|text| !text.is_empty()).collect();
+        let of = [&base.board, &base.processor, &base.memory, &base.os_build, &base.firmware, &base.cooling];
+        let mut what: Vec<&str> =
+            of.iter().map(|text| text.as_str()).filter(|text| !text.is_empty()).collect();
         what.push(base.enclosure.as_str());
         what.retain(|text| !text.is_empty());
         Some(RigRow {
@@ -93,7 +92,8 @@ fn rig_rows(evidence: &Evidence, bases: &BTreeMap<RigBaseId, rigs::RigBase>) -> 
 fn scene_rows(evidence: &Evidence) -> Vec<SceneRow> {
     let mut rows = Vec::new();
     for (id, scene) in &evidence.registers.scenes {
-        let cells: Vec<&CellEvidence> = evidence.cells.values().filter(|c| c.cell.of.scene_id == *id).collect();
+        let cells: Vec<&CellEvidence> =
+            evidence.cells.values().filter(|c| c.cell.of.scene_id == *id).collect();
         if cells.is_empty() {
             continue;
         }
@@ -152,7 +152,11 @@ fn crossings(evidence: &Evidence) -> Vec<String> {
         let other: BTreeSet<&str> = other.map(|row| row.driver.as_str()).collect();
         if !other.is_empty() {
             let other: Vec<&str> = other.into_iter().collect();
-            says.push(format!("{}: driver {} is not the declared one", cell_name(evidence, cell.cell.id), other.join(", ")));
+            says.push(format!(
+                "{}: driver {} is not the declared one",
+                cell_name(evidence, cell.cell.id),
+                other.join(", ")
+            ));
         }
     }
     says

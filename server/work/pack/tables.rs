@@ -30,7 +30,11 @@ impl Table {
 }
 
 fn quoted(cell: &str) -> String {
-    if cell.contains(['"', ',', '\r', '\n']) { format!("\"{}\"", cell.replace('"', "\"\"")) } else { cell.to_owned() }
+    if cell.contains(['"', ',', '\r', '\n']) {
+        format!("\"{}\"", cell.replace('"', "\"\""))
+    } else {
+        cell.to_owned()
+    }
 }
 
 /// Words of people for a cell: what a spreadsheet would take for a formula begins with an apostrophe.
@@ -45,15 +49,21 @@ pub fn number(value: Option<f64>) -> String {
 
 /// Average, the six lows, and what else a cell or a pass is listed with.
 fn measures() -> Vec<Measure> {
-    let lows = Tail::ALL.into_iter().flat_map(|tail| LowDefinition::ALL.map(|definition| Measure::Low(definition, tail)));
-    [Measure::AverageFps].into_iter().chain(lows).chain([
-        Measure::FrameTimeP50,
-        Measure::FrameTimeP95,
-        Measure::FrameTimeP99,
-        Measure::FrameTimeP999,
-        Measure::PowerW,
-        Measure::JoulesPerFrame,
-    ]).collect()
+    let lows = Tail::ALL
+        .into_iter()
+        .flat_map(|tail| LowDefinition::ALL.map(|definition| Measure::Low(definition, tail)));
+    [Measure::AverageFps]
+        .into_iter()
+        .chain(lows)
+        .chain([
+            Measure::FrameTimeP50,
+            Measure::FrameTimeP95,
+            Measure::FrameTimeP99,
+            Measure::FrameTimeP999,
+            Measure::PowerW,
+            Measure::JoulesPerFrame,
+        ])
+        .collect()
 }
 
 fn names(evidence: &Evidence, cell: &CellEvidence) -> [String; 6] {
@@ -67,7 +77,10 @@ fn names(evidence: &Evidence, cell: &CellEvidence) -> [String; 6] {
         scene.map_or_else(String::new, |scene| words(&scene.fields.game)),
         scene.map_or_else(String::new, |scene| words(&scene.fields.passage)),
         cell.kind.as_str().to_owned(),
-        registers.settings.get(&of.setting_id).map_or_else(String::new, |setting| words(&setting.fields.name)),
+        registers
+            .settings
+            .get(&of.setting_id)
+            .map_or_else(String::new, |setting| words(&setting.fields.name)),
     ]
 }
 
@@ -77,7 +90,15 @@ const CELL: [&str; 6] = ["part", "tuning", "game", "passage", "scene_kind", "set
 pub fn cells(evidence: &Evidence) -> String {
     let mut headings = CELL.to_vec();
     headings.extend([
-        "measure", "unit", "value", "interval_low", "interval_high", "spread_share", "passes", "rigs", "set_aside",
+        "measure",
+        "unit",
+        "value",
+        "interval_low",
+        "interval_high",
+        "spread_share",
+        "passes",
+        "rigs",
+        "set_aside",
         "did_not_run",
     ]);
     let mut table = Table::new(&headings);
@@ -113,8 +134,19 @@ pub fn passes(evidence: &Evidence) -> String {
     let measures = measures();
     let mut headings = CELL.to_vec();
     headings.extend([
-        "pass", "key", "rig", "driver", "build", "standing", "reason", "window_start_ns", "window_end_ns",
-        "window_reason", "capture", "sha256", "frames",
+        "pass",
+        "key",
+        "rig",
+        "driver",
+        "build",
+        "standing",
+        "reason",
+        "window_start_ns",
+        "window_end_ns",
+        "window_reason",
+        "capture",
+        "sha256",
+        "frames",
     ]);
     headings.extend(measures.iter().map(|measure| measure.key()));
     let mut table = Table::new(&headings);
