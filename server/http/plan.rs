@@ -78,10 +78,12 @@ pub(super) async fn did_not_run(
 fn named(sent: &Sent) -> Result<(CellId, i64)> {
     let text = sent.text("cell");
     let wrong = || Refusal::field("cell", format!("'{text}' names no cell: choose one."));
-    let number = |text: &str| text.parse::<i64>().map_err(|_| wrong());
+    let number = |text: &str| text.parse::<i64>().ok();
     match text.split_once('.') {
-        Some((cell, version)) => Ok((CellId(number(cell)?), number(version)?)),
-        None => Ok((CellId(number(text)?), sent.version()?)),
+        Some((cell, version)) => {
+            Ok((CellId(number(cell).ok_or_else(wrong)?), number(version).ok_or_else(wrong)?))
+        }
+        None => Ok((CellId(number(text).ok_or_else(wrong)?), sent.version()?)),
     }
 }
 

@@ -116,8 +116,9 @@ impl Store {
 
     /// Finishes the writes that wait, then closes the file.
     pub async fn close(&self) {
-        self.inner.writer.close().await;
+        // The writer last: the last connection to go writes the journal back into the file, which readers may not.
         self.inner.readers.close().await;
+        self.inner.writer.close().await;
     }
 }
 
@@ -129,6 +130,17 @@ fn hit(done: &sqlx::sqlite::SqliteQueryResult) -> Result<(), StoreError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[tokio::test]
+    async fn a_closed_store_is_one_file_with_all_that_was_written() {
+        let (_folder, store) = testing::store().await;
+        testing::person(&store, "Ada", people::Role::Owner).await;
+        assert_eq!(people::all(&mut store.read().await.unwrap()).await.unwrap().len(), 1);
+        store.close().await;
+        let mut journal = store.path().as_os_str().to_owned();
+        journal.push("-wal");
+        assert!(!Path::new(&journal).exists(), "the journal is left behind");
+    }
 
     #[tokio::test]
     async fn a_view_does_not_move_while_others_write() {

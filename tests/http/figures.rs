@@ -19,7 +19,7 @@ use weighhouse_web::paths;
 
 use crate::harness::{Answer, Client, House, PASSWORD};
 
-const PIECE: &str = "piece";
+pub(crate) const PIECE: &str = "piece";
 const HOUR_S: i64 = 60 * 60;
 
 /// 10 s at about `ms`, then 10 s a quarter slower: its average rests on its window.
@@ -40,7 +40,7 @@ fn log(ms: f64, salt: u32) -> String {
 
 /// A piece with three cells: the baseline's and the contender's in one scene, the baseline's in another; two passes
 /// each, with keys `p00` to `p21`.
-async fn bench(house: &House, owner: &Client, working_alone: bool) -> [CellId; 3] {
+pub(crate) async fn bench(house: &House, owner: &Client, working_alone: bool) -> [CellId; 3] {
     let rig = house.rig().await;
     let cells = house.store.write(Actor::Person(PersonId(1)), async move |tx| {
         let base = RigBaseFields {
@@ -164,12 +164,12 @@ async fn rule(house: &House, person: i64, key: &'static str, verdict: Verdict) {
     ruled.await.unwrap();
 }
 
-fn cell_what(cell: CellId) -> String {
+pub(crate) fn cell_what(cell: CellId) -> String {
     format!(r#"{{"kind":"cell","measure":"average_fps","cell":{cell}}}"#)
 }
 
 /// Makes a figure; its key.
-async fn make(client: &Client, what: &str, name: &str) -> String {
+pub(crate) async fn make(client: &Client, what: &str, name: &str) -> String {
     let fields = [("what", what), ("name", name), ("places", "1"), ("note", "")];
     let made = client.post(&paths::api(&paths::figures(PIECE)), &fields).await;
     assert_eq!(made.status, 201, "{}", made.body);
@@ -183,7 +183,7 @@ async fn figure(client: &Client, key: &str) -> Value {
 }
 
 /// Takes a step as the page shows the figure now.
-async fn step(client: &Client, step: &str, key: &str) -> Answer {
+pub(crate) async fn step(client: &Client, step: &str, key: &str) -> Answer {
     let now = figure(client, key).await;
     let tick = format!("{key} {}", now["digest"].as_str().unwrap());
     client.post(&paths::api(&paths::figure_steps(PIECE)), &[("do", step), ("figure", &tick)]).await
@@ -196,7 +196,7 @@ async fn one_proposes_another_agrees_and_it_lapses_only_by_its_own_cells() {
     let member = house.member(&owner).await;
     let guest = house.guest(&owner).await;
     let cells = bench(&house, &owner, false).await;
-    let form = owner.get(&paths::make_figure(PIECE, &cell_what(cells[0]))).await;
+    let form = owner.get(&paths::new_figure(PIECE, &cell_what(cells[0]))).await;
     assert_eq!(form.status, 200, "{}", form.body);
     let suggested = form.attribute("input[name=name]", "value");
     assert_eq!(

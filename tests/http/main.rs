@@ -11,6 +11,7 @@ mod guard;
 mod harness;
 mod intake;
 mod limits;
+mod pack;
 mod pass;
 mod people;
 mod pieces;

@@ -1,11 +1,6 @@
-//! The gate for habits that no compiler checks: documented files, small files, a guide that names real paths,
-//! pages that come as struct, template and sample.
-#![expect(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test may stop at the first surprise"
-)]
+//! The gate for habits that no compiler checks: documented files, small files, short handlers, a guide that names
+//! real paths, SQL and rounding in their one home.
+#![expect(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -111,15 +106,6 @@ fn the_guide_names_paths_that_exist() {
         .filter(|word| !root().join(word.split(':').next().unwrap()).exists())
         .collect();
     assert!(missing.is_empty(), "DEVELOPERS.md names what is not there: {missing:?}");
-}
-
-#[test]
-fn each_page_has_struct_and_template() {
-    let stem = |path: &PathBuf| path.file_stem().unwrap().to_string_lossy().into_owned();
-    let pages: Vec<_> = files("web/pages", "rs").iter().map(stem).filter(|s| s != "mod").collect();
-    let templates: Vec<_> = files("web/templates", "html").iter().map(stem).collect();
-    let bare: Vec<_> = pages.iter().filter(|page| !templates.contains(page)).collect();
-    assert!(!pages.is_empty() && bare.is_empty(), "pages without a template of their name: {bare:?}");
 }
 
 #[test]
