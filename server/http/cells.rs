@@ -15,7 +15,7 @@ use super::session::{Member, SignedIn};
 use crate::store::pieces::Piece;
 use crate::store::{CellId, SceneId, SettingId, TuningId};
 use crate::work::cells::{self, Axes, Grid};
-use crate::work::evidence::Evidence;
+use crate::work::evidence::{Evidence, Registers};
 use crate::work::{Error, Refusal, Result};
 
 /// The page.
@@ -109,29 +109,20 @@ async fn page(
         piece.fields.baseline_part_id.map(|id| id.0),
     );
     let registers = &evidence.registers;
-    let ticked = |name: &str, id: i64| sent.all(name).any(|text| text == id.to_string());
-    let choice = |side: &str, id: i64, name: String| Choice { id, name, on: ticked(side, id) };
-    let tunings = |part| registers.tunings.values().filter(move |tuning| tuning.fields.part_id == part);
-    let parts = registers.parts.values().filter(|part| part.fields.kind == piece.fields.kind);
     let warning = refusal.map_or("", |refusal| refusal.wrong("sure"));
     Ok(Cells {
         frame: in_piece(app, who, piece, "", evidence.to_review().count()),
         key: piece.key.clone(),
-        parts: parts
-            .map(|part| PartTunings {
-                part: part.name(),
-                tunings: tunings(part.id).map(|t| choice("tuning", t.id.0, t.fields.name.clone())).collect(),
-            })
-            .collect(),
+        parts: parts_to_tick(piece, registers, sent),
         scenes: registers
             .scenes
             .keys()
-            .map(|id| choice("scene", id.0, cells::scene_name(registers, *id)))
+            .map(|id| choice("scene", id.0, cells::scene_name(registers, *id), sent))
             .collect(),
         settings: registers
             .settings
             .values()
-            .map(|s| choice("setting", s.id.0, s.fields.name.clone()))
+            .map(|s| choice("setting", s.id.0, s.fields.name.clone(), sent))
             .collect(),
         columns: axes.columns.iter().map(|tuning| cells::column(registers, *tuning)).collect(),
         rows: axes.rows.iter().map(|row| selected(&evidence, &axes, *row, sent)).collect(),
@@ -140,6 +131,24 @@ async fn page(
             .map_or_else(String::new, |refusal| refusal.says.clone()),
         warned: warning.to_owned(),
     })
+}
+
+/// Parts of the piece's kind with their tunings.
+fn parts_to_tick(piece: &Piece, registers: &Registers, sent: &Sent) -> Vec<PartTunings> {
+    let tunings = |part| registers.tunings.values().filter(move |tuning| tuning.fields.part_id == part);
+    let parts = registers.parts.values().filter(|part| part.fields.kind == piece.fields.kind);
+    parts
+        .map(|part| PartTunings {
+            part: part.name(),
+            tunings: tunings(part.id)
+                .map(|t| choice("tuning", t.id.0, t.fields.name.clone(), sent))
+                .collect(),
+        })
+        .collect()
+}
+
+fn choice(side: &str, id: i64, name: String, sent: &Sent) -> Choice {
+    Choice { id, name, on: sent.all(side).any(|text| text == id.to_string()) }
 }
 
 fn selected(

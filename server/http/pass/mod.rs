@@ -18,7 +18,8 @@ use super::respond::{Wants, done, done_with, refill, respond};
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::CompanionId;
-use crate::store::companions::PlacedBy;
+use crate::store::companions::{CompanionRow, PlacedBy};
+use crate::store::passes::PassRow;
 use crate::work::pass::{self, Place, WindowChange};
 use crate::work::rule::{self, NewRuling};
 use crate::work::{Error, Kind, Refusal, Result};
@@ -130,16 +131,7 @@ pub(super) async fn window(
     };
     match changed.await {
         Ok(before) => {
-            let mut fields = vec![("version", (before.version + 1).to_string())];
-            match before.window_start_ns.zip(before.window_end_ns) {
-                Some((start, end)) => fields.extend([
-                    ("from", page::exact_s(start)),
-                    ("to", page::exact_s(end)),
-                    ("reason", before.window_reason.clone()),
-                ]),
-                None => fields.push(("do", "scene".to_owned())),
-            }
-            let undo = undo(paths::pass_window(&key), &fields);
+            let undo = undo(paths::pass_window(&key), &former_window(&before));
             Ok(done_with(
                 &who,
                 wants,
@@ -228,16 +220,7 @@ pub(super) async fn companion(
     };
     match placed.await {
         Ok(before) => {
-            let mut fields = vec![("version", (before.version + 1).to_string())];
-            match before.offset_ns {
-                Some(offset) => fields.extend([
-                    ("offset", page::exact_s(offset)),
-                    ("drift_ppb", before.drift_ppb.to_string()),
-                    ("by", before.placed_by.to_string()),
-                ]),
-                None => fields.push(("do", "take back".to_owned())),
-            }
-            let undo = undo(paths::pass_companion(&key, companion), &fields);
+            let undo = undo(paths::pass_companion(&key, companion), &former_place(&before));
             Ok(done_with(&who, wants, &paths::pass(&key), "The companion is moved.", Some(undo)))
         }
         Err(error) => {
@@ -249,6 +232,34 @@ pub(super) async fn companion(
             .await
         }
     }
+}
+
+/// Fields that give a pass its former window again.
+fn former_window(before: &PassRow) -> Vec<(&'static str, String)> {
+    let mut fields = vec![("version", (before.version + 1).to_string())];
+    match before.window_start_ns.zip(before.window_end_ns) {
+        Some((start, end)) => fields.extend([
+            ("from", page::exact_s(start)),
+            ("to", page::exact_s(end)),
+            ("reason", before.window_reason.clone()),
+        ]),
+        None => fields.push(("do", "scene".to_owned())),
+    }
+    fields
+}
+
+/// Fields that place a companion as it was.
+fn former_place(before: &CompanionRow) -> Vec<(&'static str, String)> {
+    let mut fields = vec![("version", (before.version + 1).to_string())];
+    match before.offset_ns {
+        Some(offset) => fields.extend([
+            ("offset", page::exact_s(offset)),
+            ("drift_ppb", before.drift_ppb.to_string()),
+            ("by", before.placed_by.to_string()),
+        ]),
+        None => fields.push(("do", "take back".to_owned())),
+    }
+    fields
 }
 
 fn undo(action: String, fields: &[(&str, String)]) -> Undo {
