@@ -74,6 +74,15 @@ impl Evidence {
         Self::read(store, db, piece, Some(cell)).await.map(Some)
     }
 
+    /// Reads the evidence of one of a piece's cells, for what must answer fast. It is judged with the piece's noise
+    /// prior and declared drivers; while the piece has kept no prior, with what the cell alone would give. `None`
+    /// where there is no such cell.
+    pub async fn of_cell_in(store: &Store, piece: Piece, id: CellId) -> Result<Option<Self>, StoreError> {
+        let mut db = store.read().await?;
+        let Some(cell) = registers::cells::by_id(&mut db, id).await? else { return Ok(None) };
+        Self::read(store, db, piece, Some(cell)).await.map(Some)
+    }
+
     async fn read(
         store: &Store,
         mut db: Read,

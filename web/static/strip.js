@@ -175,7 +175,9 @@ class StripView {
       return text.trim() === "" ? Number.NaN : Number(text);
     };
     const [from, to] = [value("from"), value("to")];
-    this.#mark = to > from ? [from, to] : null;
+    // As the page came, the fields say what holds and not what somebody marks.
+    const touched = [...this.#fields()].some((field) => field.value !== field.defaultValue);
+    this.#mark = touched && to > from ? [from, to] : null;
     this.#place();
   }
 

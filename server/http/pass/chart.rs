@@ -6,16 +6,16 @@ use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
 use weighhouse_web::format::Unit;
 
-use crate::work::evidence::PassEvidence;
+use crate::work::evidence::{Evidence, PassEvidence};
 use crate::work::pass::{self, Beside, Strips, Value};
 
 /// Columns without a frame of their own that are bridged: a long frame, or blocks that are wider than a pixel.
 const BRIDGED: usize = 8;
 
 /// The chart.
-pub(super) fn strip(strips: &Strips, key: &str, width: u32) -> Strip {
+pub(super) fn strip(evidence: &Evidence, strips: &Strips, key: &str, width: u32) -> Strip {
     let px = Strip::columns(width);
-    let cell = strips.evidence.pass(key).map(|(cell, _)| cell);
+    let cell = evidence.pass(key).map(|(cell, _)| cell);
     let passes = cell.map_or(&[][..], |cell| &cell.passes[..]);
     let mut lanes: Vec<Lane> = strips
         .lanes

@@ -59,8 +59,8 @@ pub(super) async fn show(
 
 async fn page(app: &App, who: &SignedIn, key: &str, piece: &str) -> Result<pages::Pass> {
     let read = pass::read(&app.store, key, piece).await?.ok_or_else(|| Refusal::missing("pass", key))?;
-    let strips = pass::strips(&app.store, key, piece, (None, None), Strip::columns(WIDTH)).await?;
-    page::of(app, who, &read, &chart::strip(&strips, key, WIDTH))
+    let strips = pass::strips(&app.store, &read.evidence, key, (None, None), Strip::columns(WIDTH)).await?;
+    page::of(app, who, &read, &chart::strip(&read.evidence, &strips, key, WIDTH))
 }
 
 /// The strip of a stretch as a picture, or its columns as JSON.
@@ -73,8 +73,9 @@ pub(super) async fn strip(
 ) -> Result<Response> {
     let width = asked.width.unwrap_or(WIDTH).clamp(320, 4000);
     let stretch = (seconds("from", &asked.from)?, seconds("to", &asked.to)?);
-    let strips = pass::strips(&app.store, &key, &asked.piece, stretch, Strip::columns(width)).await?;
-    let strip = chart::strip(&strips, &key, width);
+    let (evidence, strips) =
+        pass::zoom(&app.store, &key, &asked.piece, stretch, Strip::columns(width)).await?;
+    let strip = chart::strip(&evidence, &strips, &key, width);
     Ok(match wants {
         Wants::Html => ([(CONTENT_TYPE, "image/svg+xml")], strip.svg(&Theme::LIGHT)).into_response(),
         Wants::Json => Json(strip).into_response(),

@@ -14,7 +14,7 @@ use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
 pub use edits::{Place, WindowChange, move_window, place, remark};
-pub use strip::{Beside, Lane, Strips, Value, strips};
+pub use strip::{Beside, Lane, Strips, Value, strips, zoom};
 
 /// A pass in its cell, in the context of a piece.
 #[derive(Clone, Debug)]
@@ -43,26 +43,9 @@ impl Read {
     }
 }
 
-/// The evidence in which a pass is seen: of the named piece, else of the first that selects its cell, else of its
-/// cell alone; and all pieces that select it. `None`: no such pass.
-///
-/// # Errors
-/// When the store fails.
-pub async fn evidence(
-    store: &Store,
-    key: &str,
-    piece: &str,
-) -> Result<Option<(Evidence, Vec<Piece>, CellId)>> {
-    let mut db = store.read().await?;
-    let Some(row) = passes::by_key(&mut db, key).await? else { return Ok(None) };
-    let selecting = pieces::selecting(&mut db, row.cell_id).await?;
-    drop(db);
-    let chosen = selecting.iter().find(|one| one.key == piece).or(selecting.first());
-    let evidence = match chosen {
-        Some(piece) => Evidence::of_piece(store, piece.id).await?,
-        None => Evidence::of_cell(store, row.cell_id).await?,
-    };
-    Ok(evidence.map(|evidence| (evidence, selecting, row.cell_id)))
+/// The piece in which a pass is seen: the named one, else the first that selects its cell; none where no piece does.
+fn seen_in<'a>(selecting: &'a [Piece], piece: &str) -> Option<&'a Piece> {
+    selecting.iter().find(|one| one.key == piece).or(selecting.first())
 }
 
 /// Reads what the page of a pass shows; `None`: no such pass.
@@ -70,9 +53,16 @@ pub async fn evidence(
 /// # Errors
 /// When the store fails.
 pub async fn read(store: &Store, key: &str, piece: &str) -> Result<Option<Read>> {
-    let Some((evidence, pieces, cell)) = evidence(store, key, piece).await? else { return Ok(None) };
     let mut db = store.read().await?;
     let Some(row) = passes::by_key(&mut db, key).await? else { return Ok(None) };
+    let pieces = pieces::selecting(&mut db, row.cell_id).await?;
+    drop(db);
+    let evidence = match seen_in(&pieces, piece) {
+        Some(piece) => Evidence::of_piece(store, piece.id).await?,
+        None => Evidence::of_cell(store, row.cell_id).await?,
+    };
+    let Some(evidence) = evidence else { return Ok(None) };
+    let mut db = store.read().await?;
     let mut trail = audit::of_row(&mut db, &PASS, row.id).await?;
     let companions = evidence.pass(key).map(|(_, pass)| pass.companions.clone()).unwrap_or_default();
     for companion in companions {
@@ -87,7 +77,7 @@ pub async fn read(store: &Store, key: &str, piece: &str) -> Result<Option<Read>>
         pieces,
         trail,
         people,
-        cell,
+        cell: row.cell_id,
         key: key.to_owned(),
     }))
 }

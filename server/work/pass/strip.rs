@@ -2,10 +2,10 @@
 
 use weighhouse_measure::recording::{Placing, Recording, Role, Window};
 
-use super::evidence as seen;
+use super::seen_in;
 use crate::store::rulings::{self, Remark};
 use crate::store::strips::{self, Column};
-use crate::store::{PassId, Store, segments};
+use crate::store::{PassId, Store, passes, pieces, segments};
 use crate::work::evidence::{CellEvidence, Evidence};
 use crate::work::{Error, Internal, Refusal, Result};
 
@@ -17,8 +17,6 @@ const HOLE_NS: i64 = weighhouse_measure::measures::sampled::LONGEST_HOLE_NS;
 /// The strips of a stretch of time.
 #[derive(Clone, Debug)]
 pub struct Strips {
-    /// The evidence that marks and flags are taken from.
-    pub evidence: Evidence,
     /// The stretch that is shown.
     pub window: Window,
     /// The pass's end, ns.
@@ -66,22 +64,43 @@ pub struct Value {
     pub last: f64,
 }
 
-/// The strips of the pass with this key over a stretch (ns; none: all of it) in `px` columns.
+/// The strips of the pass with this key over a stretch (ns; none: all of it) in `px` columns, and the evidence of its
+/// cell that marks and flags are taken from.
 ///
 /// # Errors
 /// Refused when there is no such pass or the stretch is empty; when the store fails.
-pub async fn strips(
+pub async fn zoom(
     store: &Store,
     key: &str,
     piece: &str,
     stretch: (Option<i64>, Option<i64>),
     px: u32,
-) -> Result<Strips> {
-    let Some((evidence, _, cell)) = seen(store, key, piece).await? else {
-        return Err(Refusal::missing("pass", key).into());
+) -> Result<(Evidence, Strips)> {
+    let mut db = store.read().await?;
+    let row = passes::by_key(&mut db, key).await?.ok_or_else(|| Refusal::missing("pass", key))?;
+    let selecting = pieces::selecting(&mut db, row.cell_id).await?;
+    drop(db);
+    let evidence = match seen_in(&selecting, piece) {
+        Some(piece) => Evidence::of_cell_in(store, piece.clone(), row.cell_id).await?,
+        None => Evidence::of_cell(store, row.cell_id).await?,
     };
-    let cell = evidence.cells.get(&cell).ok_or_else(|| gone(key))?;
-    let pass = cell.passes.iter().find(|pass| pass.row.key == key).ok_or_else(|| gone(key))?;
+    let evidence = evidence.ok_or_else(|| gone(key))?;
+    let strips = strips(store, &evidence, key, stretch, px).await?;
+    Ok((evidence, strips))
+}
+
+/// The same, where the evidence has been read.
+///
+/// # Errors
+/// As [`zoom`].
+pub async fn strips(
+    store: &Store,
+    evidence: &Evidence,
+    key: &str,
+    stretch: (Option<i64>, Option<i64>),
+    px: u32,
+) -> Result<Strips> {
+    let (cell, pass) = evidence.pass(key).ok_or_else(|| gone(key))?;
     let end_ns = cell.passes.iter().map(|pass| pass.row.span_ns).max().unwrap_or(pass.row.span_ns);
     let window = Window { start_ns: stretch.0.unwrap_or(0), end_ns: stretch.1.unwrap_or(end_ns) };
     if window.start_ns < 0 || window.length_ns() <= 0 {
@@ -90,7 +109,7 @@ pub async fn strips(
     }
     let lanes = lanes(store, cell, key, window, px).await?;
     let beside = beside(store, pass, window, px).await?;
-    Ok(Strips { evidence, window, end_ns, lanes, beside })
+    Ok(Strips { window, end_ns, lanes, beside })
 }
 
 fn gone(key: &str) -> Error {
