@@ -59,7 +59,7 @@ pub fn with_query(path: &str, pairs: &[(&str, &str)]) -> String {
 macro_rules! routes {
     ($($(#[$doc:meta])* $pattern:ident = $text:literal => $link:ident($($slot:ident: $kind:ty),*);)*) => {
         $(
-            #[doc = concat!("Route of [`", stringify!($link), "`].")]
+            #[doc = concat!("Route of [`", stringify!($link), "()`].")]
             pub const $pattern: &str = $text;
             $(#[$doc])*
             pub fn $link($($slot: $kind),*) -> String {

@@ -1,6 +1,6 @@
 //! Who asks: a browser by its cookie, a rig by its key.
 //!
-//! [`look_up`] finds the session of the cookie once for each request; the extractors say what a route asks for.
+//! `look_up` finds the session of the cookie once for each request; the extractors say what a route asks for.
 
 use std::net::IpAddr;
 use std::ops::Deref;

@@ -1,7 +1,7 @@
 //! Parts against a baseline: one measure at one setting, scene by scene and overall, in the words of a verdict.
 //!
 //! A thing compared is a tuning (a part as it is run). Everything is computed from [`Evidence`]; what other pages need
-//! of a comparison ([`in_scene`], [`overall`]) comes from here too, so that a number is the same wherever it stands.
+//! of a comparison ([`in_scene`], [`overall()`]) comes from here too, so that a number is the same wherever it stands.
 
 use std::collections::BTreeSet;
 

@@ -28,7 +28,7 @@ async fn send(client: &Client, name: &str, bytes: impl Into<reqwest::Body>) -> A
 }
 
 async fn kept(house: &House) -> usize {
-    captures::newest(&mut *house.store.read().await.unwrap(), 99).await.unwrap().len()
+    captures::newest(&mut house.store.read().await.unwrap(), 99).await.unwrap().len()
 }
 
 fn text<'a>(json: &'a Value, name: &str) -> &'a str {
@@ -59,7 +59,7 @@ async fn a_member_and_a_rig_upload_and_are_told_what_was_understood() {
     );
     assert_eq!(twice.json()["capture"], json["capture"]);
     assert_eq!(send(&bench, "other.csv", log(2000, 1)).await.status, 201);
-    let row = captures::newest(&mut *house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
+    let row = captures::newest(&mut house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
     assert_eq!((row.rig_id, row.person_id, row.rig_key_id.is_some()), (Some(rig), None, true));
     assert_eq!(kept(&house).await, 2);
 }
@@ -113,7 +113,7 @@ async fn a_start_is_kept_and_one_without_a_zone_is_refused() {
         owner.put(&format!("{}?{query}", paths::upload("a.csv")), log(300, salt)).await
     };
     assert_eq!(put("start=2026-02-28T12%3A00%3A00%2B01%3A00", 0).await.status, 201);
-    let row = captures::newest(&mut *house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
+    let row = captures::newest(&mut house.store.read().await.unwrap(), 1).await.unwrap().remove(0);
     assert_eq!(row.start_us, Some(1_772_276_400_000_000));
     for (query, says) in [
         ("start=2026-02-28T12%3A00", "does not say in which zone"),

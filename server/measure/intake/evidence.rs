@@ -2,7 +2,7 @@
 //!
 //! The rules, strongest first:
 //!
-//! 1. A column of durations that is the differences of a column of stamps fixes both roles at once ([`super::proof`]).
+//! 1. A column of durations that is the differences of a column of stamps fixes both roles at once (`proof.rs`).
 //!    Where several fit, the one whose running sum misses the stamps least.
 //! 2. A unit of time is taken when something other than the header's word for it speaks too: a date and time of day,
 //!    the power of ten between stamps and durations, or the average frame rate, which has to lie in 1..2000 fps.
