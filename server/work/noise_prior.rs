@@ -1,10 +1,12 @@
 //! The noise prior of a piece: what keeping or renewing it would change, shown before a person does it.
 
 use std::collections::BTreeSet;
+use std::mem::Discriminant;
 
 use sha2::{Digest as _, Sha256};
 use weighhouse_measure::compare::SceneKind;
 use weighhouse_measure::compare::noise::{KindPrior, NoisePrior};
+use weighhouse_measure::compare::verdict::{Verdict, Way};
 use weighhouse_measure::measures::Measure;
 
 use super::against::{self, Asked, Judged};
@@ -62,10 +64,19 @@ pub struct RatioChange {
 }
 
 impl RatioChange {
-    /// Whether other words would stand beside it.
+    /// Whether other words would stand beside it; another count of further passes is none.
     pub fn changes_verdict(&self) -> bool {
-        self.before.verdict != self.after.verdict
+        stance(&self.before.verdict) != stance(&self.after.verdict)
     }
+}
+
+/// A verdict without its numbers.
+fn stance(verdict: &Verdict) -> (Discriminant<Verdict>, Option<Way>) {
+    let way = match verdict {
+        Verdict::Differs(way) | Verdict::Level { way, .. } => Some(*way),
+        Verdict::LevelWithin { .. } | Verdict::NotSettled { .. } | Verdict::None { .. } => None,
+    };
+    (std::mem::discriminant(verdict), way)
 }
 
 /// What keeping a noise prior now would change.
