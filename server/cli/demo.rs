@@ -62,17 +62,8 @@ pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
 
 /// Loads the week beside its place and moves it there when it is whole, so that a load cut short is begun anew.
 async fn load(db: &Path, clock: Clock, chance: &Chance, week: Demo) -> anyhow::Result<()> {
-    let mut name = db.as_os_str().to_owned();
-    name.push(".loading");
-    let part = PathBuf::from(name);
-    for ending in ["", "-wal", "-shm", ".lock"] {
-        let mut left = part.as_os_str().to_owned();
-        left.push(ending);
-        match std::fs::remove_file(&left) {
-            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error.into()),
-            _ => {}
-        }
-    }
+    let part = with_ending(db, ".loading");
+    remove_left(&part)?;
     say("Loading an invented team's bench week ...")?;
     let store = Store::open(&part, clock).await?;
     let passwords = Passwords::new(Config::default().passwords);
@@ -84,6 +75,23 @@ async fn load(db: &Path, clock: Clock, chance: &Chance, week: Demo) -> anyhow::R
     store.close().await;
     drop(store);
     std::fs::rename(&part, db)?;
+    Ok(remove_left(&part)?)
+}
+
+fn with_ending(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    PathBuf::from(name)
+}
+
+/// Removes what a load leaves, or left when it was cut short.
+fn remove_left(part: &Path) -> std::io::Result<()> {
+    for ending in ["", "-wal", "-shm", ".lock"] {
+        match std::fs::remove_file(with_ending(part, ending)) {
+            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+            _ => {}
+        }
+    }
     Ok(())
 }
 
