@@ -12,9 +12,6 @@
 use crate::stats::sum::{mean, sum};
 use statrs::function::gamma::digamma;
 
-/// Version of the estimate; part of what a noise prior records.
-pub const VERSION: u32 = 1;
-
 /// Largest prior degrees of freedom that are believed.
 pub const D0_CAP: f64 = 50.0;
 
