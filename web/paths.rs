@@ -198,6 +198,11 @@ routes! {
     STATIC = "/static/{name}" => static_file(name: &str);
 }
 
+/// An address of a pass, seen from a piece (its key; empty: from none in particular).
+pub fn in_piece(path: &str, piece: &str) -> String {
+    with_query(path, &[("piece", piece)])
+}
+
 /// The form that makes a figure of `what` (JSON).
 pub fn new_figure(piece: &str, what: &str) -> String {
     with_query(&figure_new(piece), &[("what", what)])

@@ -16,6 +16,7 @@ mod health;
 mod intake;
 mod intake_form;
 mod invitation;
+mod lane;
 mod layout;
 mod noise_prior;
 mod origin;

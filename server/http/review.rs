@@ -4,17 +4,17 @@
 use axum::extract::{Query, State};
 use axum::response::Response;
 use serde::Deserialize;
-use weighhouse_measure::measures::strip;
 use weighhouse_measure::screens::FlagKind;
-use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
+use weighhouse_web::charts::{Caption, Lane, Strip};
 use weighhouse_web::format::Unit;
 use weighhouse_web::pages::{self, Field, Found, Queued, UnderReview, Undo};
 use weighhouse_web::paths;
 
 use super::App;
+use super::lane;
 use super::piece_frame;
 use super::resources::Of;
-use super::respond::{Wants, done_with, refill, respond};
+use super::respond::{Wants, done, done_with, refill, respond};
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::pieces::Piece;
@@ -46,7 +46,7 @@ pub(super) async fn show(
     respond(wants, &page(&app, &who, &piece, asked.pass.as_deref()).await?)
 }
 
-/// Rules on a pass; the next one is up then.
+/// Rules on a pass; the next one is up then. Or takes the ruling that stands back.
 pub(super) async fn rule(
     State(app): State<App>,
     who: Member,
@@ -55,6 +55,11 @@ pub(super) async fn rule(
     sent: Sent,
 ) -> Result<Response> {
     let key = sent.text("pass");
+    if sent.text("do") == UNDO {
+        let stands = review::undo(&app.store, who.id(), piece.id, key, sent.version()?, sent.once()).await?;
+        let to = paths::with_query(&paths::review(&piece.key), &[("pass", key)]);
+        return Ok(done(&who, wants, &to, taken_back(stands)));
+    }
     let ruling = NewRuling {
         verdict: rule::verdict(sent.text("verdict"))?,
         reason: reason(&sent),
@@ -74,6 +79,22 @@ pub(super) async fn rule(
     }
 }
 
+/// What a form that takes a ruling back sends as `do`.
+pub(super) const UNDO: &str = "undo";
+
+/// Fields of the form that takes back the ruling of this version.
+pub(super) fn undoing(version: i64) -> [(&'static str, String); 2] {
+    [("do", UNDO.to_owned()), ("version", version.to_string())]
+}
+
+/// What stands after a ruling was taken back.
+pub(super) fn taken_back(stands: Verdict) -> String {
+    match stands {
+        Verdict::Open => "Taken back: the pass is as before its first ruling.".to_owned(),
+        stands => format!("Taken back: the ruling before it, '{stands}', stands again."),
+    }
+}
+
 /// The chosen usual reason, the words behind it, or both.
 fn reason(sent: &Sent) -> String {
     let texts = [sent.text("usual"), sent.text("reason")];
@@ -88,27 +109,18 @@ fn saw(sent: &Sent) -> Vec<String> {
     saw
 }
 
-/// Says what was ruled, on which part, with undo; the next pass is up, or, after an undo, the same one again.
+/// Says what was ruled, on which part, with undo; the next pass is up.
 fn told(who: &SignedIn, wants: Wants, (piece, key): (&str, &str), ruled: &Ruled, why: &str) -> Response {
     let review = paths::review(piece);
-    if ruled.verdict == Verdict::Open {
-        let to = paths::with_query(&review, &[("pass", key)]);
-        return done_with(who, wants, &to, "Taken back: the pass is as before its ruling.", None);
-    }
     let verb = match ruled.verdict {
         Verdict::Keep => "Kept",
         Verdict::SetAside => "Set aside",
-        Verdict::RunAgain | Verdict::Open => "To be run again",
+        Verdict::RunAgain => "To be run again",
+        Verdict::Open => "Opened again",
     };
     let why = if why.is_empty() { String::new() } else { format!(": {why}") };
-    let version = ruled.version.to_string();
-    let fields = [
-        ("pass", key.to_owned()),
-        ("verdict", Verdict::Open.to_string()),
-        ("once", format!("undo {key} {version}")),
-        ("version", version),
-    ];
-    let fields = fields.map(|(name, value)| (name.to_owned(), value)).to_vec();
+    let fields = [("pass", key.to_owned())].into_iter().chain(undoing(ruled.version));
+    let fields = fields.map(|(name, value)| (name.to_owned(), value)).collect();
     let to = paths::with_query(&review, &[("pass", ruled.next.as_deref().unwrap_or(""))]);
     let undo = Undo { action: review, fields };
     done_with(who, wants, &to, format!("{verb}: {}{why}.", ruled.on), Some(undo))
@@ -219,7 +231,6 @@ fn strips(shown: &Shown, cell: &CellEvidence, pass: &PassEvidence) -> Strip {
 }
 
 fn lane(shown: &Shown, pass: &PassEvidence, own: bool) -> Lane {
-    let window = pass.row.window();
     let note = match pass.standing {
         _ if own => "under review",
         Standing::Sound => "",
@@ -227,39 +238,12 @@ fn lane(shown: &Shown, pass: &PassEvidence, own: bool) -> Lane {
         Standing::SetAside => "set aside",
         Standing::RunAgain => "run again",
     };
-    let span = |flag: &weighhouse_measure::screens::Flag| Span {
-        kind: SpanKind::Flag,
-        start_ns: flag.start_ns,
-        end_ns: flag.end_ns,
-        says: flag.kind.name().to_owned(),
-    };
-    Lane {
-        name: format!("Pass {}", pass.row.number),
-        note: note.to_owned(),
-        unit: Unit::Percent,
-        series: if own { 0 } else { 2 },
-        slim: false,
-        columns: shown.strips.get(&pass.row.key).map_or_else(Vec::new, |c| columns(c, shown.median_ms)),
-        window_ns: Some((window.start_ns, window.end_ns)),
-        spans: if own { pass.flags.iter().map(span).collect() } else { Vec::new() },
+    let median_ns = shown.median_ms.map(|ms| ms * 1e6).filter(|ns| *ns > 0.0);
+    let columns = median_ns.and_then(|_| shown.strips.get(&pass.row.key)).map_or(&[][..], Vec::as_slice);
+    let share = |ns: i64| ns as f64 / median_ns.unwrap_or(1.0) * 100.0;
+    let mut drawn = lane::frames(pass, columns, Strip::columns(WIDTH), (Unit::Percent, share));
+    if !own {
+        drawn.spans.clear();
     }
-}
-
-/// Columns of a strip in per cent of `median_ms`.
-fn columns(of: &[strip::Column], median_ms: Option<f64>) -> Vec<Option<Column>> {
-    let width = Strip::columns(WIDTH);
-    let mut columns = vec![None; usize::try_from(width).unwrap_or(0)];
-    let Some(median_ns) = median_ms.map(|ms| ms * 1e6).filter(|ns| *ns > 0.0) else { return columns };
-    let share = |ns: i64| ns as f64 / median_ns * 100.0;
-    for column in of {
-        if let Some(place) = usize::try_from(column.x).ok().and_then(|x| columns.get_mut(x)) {
-            *place = Some(Column {
-                first: share(column.first_ns),
-                min: share(column.min_ns),
-                max: share(column.max_ns),
-                last: share(column.last_ns),
-            });
-        }
-    }
-    columns
+    Lane { note: note.to_owned(), series: if own { 0 } else { 2 }, ..drawn }
 }

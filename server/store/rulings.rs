@@ -60,6 +60,22 @@ pub async fn rule(
     reason: &str,
     saw: &str,
 ) -> Result<RulingId, StoreError> {
+    add(tx, "rule", pass, (verdict, reason, saw)).await
+}
+
+/// Lets a former ruling stand again, in the name of the person who acts; without one, none stands.
+pub async fn restore(tx: &mut Tx<'_>, pass: PassId, former: Option<&Ruling>) -> Result<RulingId, StoreError> {
+    let none = (Verdict::Open, "", "[]");
+    let former = former.map_or(none, |one| (one.verdict, one.reason.as_str(), one.saw.as_str()));
+    add(tx, "take back", pass, former).await
+}
+
+async fn add(
+    tx: &mut Tx<'_>,
+    act: &'static str,
+    pass: PassId,
+    (verdict, reason, saw): (Verdict, &str, &str),
+) -> Result<RulingId, StoreError> {
     let id = sqlx::query_scalar(
         "INSERT INTO ruling (pass_id, verdict, reason, saw, person_id, at_us) VALUES (?, ?, ?, ?, ?, ?)
          RETURNING id",
@@ -73,7 +89,7 @@ pub async fn rule(
     .fetch_one(&mut **tx)
     .await
     .map(RulingId)?;
-    tx.record("rule", &RULING, id).await?;
+    tx.record(act, &RULING, id).await?;
     Ok(id)
 }
 

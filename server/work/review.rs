@@ -11,7 +11,6 @@ use super::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 use super::once::Once;
 use super::rule::{self, NewRuling};
 use super::{Kind, Refusal, Result};
-use crate::store::passes;
 use crate::store::rulings::Verdict;
 use crate::store::{PartId, PersonId, PieceId, Store, people, strips};
 
@@ -168,17 +167,32 @@ pub async fn rule(
         same_flags(pass, &ruling)?;
     }
     let verdict = ruling.verdict;
-    rule::rule(store, by, key, ruling, sent).await?;
-    let row = passes::by_key(&mut *store.read().await?, key).await?;
-    let row = row.ok_or_else(|| Refusal::missing("pass", key))?;
+    let version = rule::rule(store, by, key, ruling, sent).await?;
     let queue = queue(&evidence);
     let next = queue.iter().position(|(_, waiting)| waiting.row.key == key).and_then(|at| queue.get(at + 1));
     Ok(Ruled {
         on: named(&evidence, cell, pass),
         verdict,
-        version: rule::version(&row),
+        version,
         next: next.map(|(_, pass)| pass.row.key.clone()),
     })
+}
+
+/// Takes back the ruling that stands on a pass of a piece: see [`rule::undo`]. Answers with the verdict that stands now.
+///
+/// # Errors
+/// As [`rule::undo`]; refused when the piece has no such pass.
+pub async fn undo(
+    store: &Store,
+    by: PersonId,
+    piece: PieceId,
+    key: &str,
+    version: i64,
+    sent: Option<Once>,
+) -> Result<Verdict> {
+    let evidence = evidence(store, piece).await?;
+    evidence.pass(key).ok_or_else(|| Refusal::missing("pass", key))?;
+    rule::undo(store, by, key, version, sent).await
 }
 
 fn same_flags(pass: &PassEvidence, ruling: &NewRuling) -> Result<()> {

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use weighhouse_measure::screens::FlagKind;
 
 use super::once::{Once, once};
-use super::{Kind, Refusal, Result};
+use super::{Internal, Kind, Refusal, Result};
 use crate::store::passes::{self, PassRow};
 use crate::store::rulings::{self, Verdict};
 use crate::store::{Actor, PersonId, Store, Tx, people};
@@ -43,7 +43,7 @@ pub fn version(row: &PassRow) -> i64 {
     row.ruled_us.unwrap_or(0)
 }
 
-/// Rules on the pass with this key, once for each key of `sent`.
+/// Rules on the pass with this key, once for each key of `sent`. Answers with its [`version()`] now.
 ///
 /// # Errors
 /// Refused when there is no such pass, a reason is missing, a kind of flag is unknown, or somebody ruled in between.
@@ -53,37 +53,70 @@ pub async fn rule(
     pass: &str,
     ruling: NewRuling,
     sent: Option<Once>,
-) -> Result<()> {
+) -> Result<i64> {
     let saw = checked(&ruling)?;
     let pass = pass.to_owned();
     store
         .write(Actor::Person(by), async move |tx| {
-            once(tx, sent.as_ref(), async |tx| {
+            let now = once(tx, sent.as_ref(), async |tx| {
                 keep(tx, &pass, &ruling, &saw).await?;
-                Ok(pass.clone())
-            })
-            .await
-            .map(drop)
+                Ok(tx.at_us.to_string())
+            });
+            now.await?
+                .parse()
+                .map_err(|_| Internal("a ruling's first answer is no version".to_owned()).into())
         })
         .await
 }
 
 async fn keep(tx: &mut Tx<'_>, pass: &str, ruling: &NewRuling, saw: &str) -> Result<()> {
-    let row = passes::by_key(tx, pass).await?.ok_or_else(|| Refusal::missing("pass", pass))?;
-    if version(&row) != ruling.version {
-        let theirs = row.verdict.map_or("", Verdict::as_str);
-        let theirs = words(theirs, row.reason.as_deref().unwrap_or(""));
-        let by = match row.ruled_by {
-            Some(by) => people::by_id(tx, by).await?,
-            None => None,
-        };
-        let theirs = by.map_or(theirs.clone(), |by| format!("{theirs} ({})", by.name));
-        return Err(
-            Refusal::stale("the ruling", words(ruling.verdict.as_str(), &ruling.reason), theirs).into()
-        );
-    }
+    let yours = words(ruling.verdict.as_str(), &ruling.reason);
+    let row = unchanged(tx, pass, ruling.version, yours).await?;
     rulings::rule(tx, row.id, ruling.verdict, &ruling.reason, saw).await?;
     Ok(())
+}
+
+/// Takes back the ruling that stands (its [`version()`] is `version`): the one before it stands again, with its reason
+/// and the kinds of flag that it saw; without one, none stands. Answers with the verdict that stands now.
+///
+/// # Errors
+/// Refused when there is no such pass, or somebody ruled in between.
+pub async fn undo(
+    store: &Store,
+    by: PersonId,
+    pass: &str,
+    version: i64,
+    sent: Option<Once>,
+) -> Result<Verdict> {
+    let pass = pass.to_owned();
+    store
+        .write(Actor::Person(by), async move |tx| {
+            let stands = once(tx, sent.as_ref(), async |tx| {
+                let row = unchanged(tx, &pass, version, "as it was before".to_owned()).await?;
+                let all = rulings::of_pass(tx, row.id).await?;
+                let former = all.iter().rev().nth(1);
+                rulings::restore(tx, row.id, former).await?;
+                Ok(former.map_or(Verdict::Open, |one| one.verdict).to_string())
+            });
+            verdict(&stands.await?)
+        })
+        .await
+}
+
+/// The pass, where the ruling that stands is still the one that the form was made from.
+async fn unchanged(tx: &mut Tx<'_>, pass: &str, seen: i64, yours: String) -> Result<PassRow> {
+    let row = passes::by_key(tx, pass).await?.ok_or_else(|| Refusal::missing("pass", pass))?;
+    if version(&row) == seen {
+        return Ok(row);
+    }
+    let theirs = row.verdict.map_or("", Verdict::as_str);
+    let theirs = words(theirs, row.reason.as_deref().unwrap_or(""));
+    let by = match row.ruled_by {
+        Some(by) => people::by_id(tx, by).await?,
+        None => None,
+    };
+    let theirs = by.map_or(theirs.clone(), |by| format!("{theirs} ({})", by.name));
+    Err(Refusal::stale("the ruling", yours, theirs).into())
 }
 
 fn words(verdict: &str, reason: &str) -> String {
@@ -107,7 +140,7 @@ fn checked(ruling: &NewRuling) -> Result<String> {
         return Err(Refusal::field("saw", format!("'{unknown}' is no kind of flag.")).into());
     }
     let kinds: BTreeSet<&String> = ruling.saw.iter().collect();
-    serde_json::to_string(&kinds).map_err(|e| super::Internal(e.to_string()).into())
+    serde_json::to_string(&kinds).map_err(|e| Internal(e.to_string()).into())
 }
 
 /// Reads the verdict of a form.
@@ -137,7 +170,7 @@ mod tests {
         }
     }
 
-    fn refused(result: Result<()>) -> Refusal {
+    fn refused<T: std::fmt::Debug>(result: Result<T>) -> Refusal {
         let Err(Error::Refused(refusal)) = result else { panic!("{result:?}") };
         *refusal
     }
@@ -157,6 +190,43 @@ mod tests {
         rule(&store, by, "p", ruling(Verdict::Open, "", version(&row)), None).await.unwrap();
         let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
         assert!(row.kept());
+    }
+
+    #[tokio::test]
+    async fn undo_brings_back_the_ruling_before_with_its_reason_and_what_it_saw() {
+        let (_folder, store) = testing::store().await;
+        let team = testing::team(&store).await;
+        testing::pass(&store, team, "p").await;
+        let by = team.person;
+        let now = async || passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
+        rule(&store, by, "p", ruling(Verdict::SetAside, "an updater ran", 0), None).await.unwrap();
+        let first = now().await;
+        let other = NewRuling { saw: Vec::new(), ..ruling(Verdict::Keep, "it is short", version(&first)) };
+        store.clock().advance(1);
+        rule(&store, by, "p", other, None).await.unwrap();
+        let (seen, sent) =
+            (version(&now().await), Once { key: "k".into(), route: "/".into(), asked: vec![1] });
+        store.clock().advance(1);
+        // Sent twice, it is taken back once.
+        for _ in 0..2 {
+            let stands = undo(&store, by, "p", seen, Some(sent.clone())).await.unwrap();
+            assert_eq!(stands, Verdict::SetAside);
+        }
+        let again = now().await;
+        assert_eq!((&again.verdict, &again.reason, &again.saw), (&first.verdict, &first.reason, &first.saw));
+        assert_eq!(refused(undo(&store, by, "p", seen, None).await).kind, Kind::Stale);
+    }
+
+    #[tokio::test]
+    async fn undo_of_the_first_ruling_leaves_the_pass_open() {
+        let (_folder, store) = testing::store().await;
+        let team = testing::team(&store).await;
+        testing::pass(&store, team, "p").await;
+        rule(&store, team.person, "p", ruling(Verdict::RunAgain, "wrong passage", 0), None).await.unwrap();
+        let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
+        let stands = undo(&store, team.person, "p", version(&row), None).await.unwrap();
+        assert_eq!(stands, Verdict::Open);
+        assert_eq!(refused(undo(&store, team.person, "x", 0, None).await).kind, Kind::Missing);
     }
 
     #[tokio::test]

@@ -218,8 +218,25 @@ async fn a_ruling_is_kept_undone_and_told() {
     assert!(page.texts("#history ~ .body li").iter().any(|text| text.contains("an updater ran Maren Oake")));
     let version = page.attribute(".flash input[name=version]", "value").unwrap();
     assert_eq!(bench.owner.post(&to, &fields).await.status, 412);
-    let undone = bench.owner.post(&to, &[("verdict", "open"), ("version", &version)]).await;
-    assert_eq!(undone.status, 303);
+    bench.house.wait_s(1);
+    let other = [("verdict", "keep"), ("reason", "it is short"), ("version", version.as_str())];
+    assert_eq!(bench.owner.post(&to, &other).await.status, 303);
+    let page = bench.owner.get(&bench.page()).await;
+    let undo = |name: &str| page.attribute(&format!(".flash input[name={name}]"), "value").unwrap();
+    let fields = ["do", "version", "once"].map(|name| (name, undo(name)));
+    let fields = fields.each_ref().map(|(name, value)| (*name, value.as_str()));
+    bench.house.wait_s(1);
+    for _ in 0..2 {
+        assert_eq!(bench.owner.post(&to, &fields).await.status, 303, "the ruling before stands again");
+    }
+    let json = bench.json().await;
+    assert_eq!(
+        (&json["ruling"]["verdict"], &json["ruling"]["reason"]),
+        (&"set aside".into(), &"an updater ran".into())
+    );
+    let version = json["ruling"]["version"].to_string();
+    let opened = bench.owner.post(&to, &[("verdict", "open"), ("version", &version)]).await;
+    assert_eq!(opened.status, 303);
     assert_eq!(bench.json().await["ruling"]["verdict"], "");
     let json = bench.json().await;
     let version = json["ruling"]["version"].to_string();
@@ -246,8 +263,19 @@ async fn a_window_moves_with_a_reason_and_back_by_undo() {
     assert_eq!(page.attribute(".flash input[name=do]", "value").as_deref(), Some("scene"));
     assert_eq!(bench.owner.post(&to, &[("do", "scene"), ("version", &version)]).await.status, 303);
     assert_eq!(bench.json().await["window"]["own"], false);
+    // From a piece, all forms and undo lead back to it.
+    let seen = paths::in_piece(&bench.page(), "k3v9");
+    let page = bench.owner.get(&seen).await;
+    let to = page.attribute("#window ~ .body form", "action").unwrap();
+    assert_eq!(to, paths::in_piece(&paths::pass_window(&bench.keys[0]), "k3v9"));
+    let fields = [("from", "3"), ("to", "20"), ("version", "3"), ("reason", "x")];
+    assert_eq!(bench.owner.post(&to, &fields).await.location(), seen);
+    let page = bench.owner.get(&seen).await;
+    let undo = page.attribute(".flash form", "action").unwrap();
+    let back = bench.owner.post(&undo, &[("do", "scene"), ("version", "4")]).await;
+    assert_eq!((back.status, back.location()), (303, seen.as_str()));
     let wrong =
-        bench.owner.post(&to, &[("from", "1,5"), ("to", "2"), ("version", "3"), ("reason", "x")]).await;
+        bench.owner.post(&to, &[("from", "1,5"), ("to", "2"), ("version", "5"), ("reason", "x")]).await;
     assert!(wrong.status == 422 && wrong.texts("#window-from-error")[0].contains("1,5"));
 }
 

@@ -157,12 +157,42 @@ async fn a_ruling_names_the_part_brings_the_next_pass_and_can_be_taken_back() {
     assert!(next.texts(".under").concat().contains("1 of "), "counts of each part");
     // Undo, twice: one.
     let undo = |name: &str| next.attribute(&format!(".flash input[name='{name}']"), "value").unwrap();
-    let fields = ["pass", "verdict", "version", "once"].map(|name| (name, undo(name)));
+    let fields = ["pass", "do", "version", "once"].map(|name| (name, undo(name)));
     for _ in 0..2 {
         let back = send(&member, &bench.review, &fields, &[]).await;
         assert_eq!(back.status, 303, "{}", back.body);
         assert_eq!(form(&member.get(back.location()).await)[1], first[1], "up again");
     }
+}
+
+#[tokio::test]
+async fn undo_lets_the_ruling_before_it_stand_again() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let first = form(&member.get(&bench.review).await);
+    let with = [("verdict", "run again"), ("usual", "wrong passage")];
+    assert_eq!(send(&member, &bench.review, &first, &with).await.status, 303);
+    // Ruled again by its address: another reason.
+    let pass = paths::pass(&first[1].1);
+    let ruling = || async { member.get(&paths::api(&pass)).await.json()["ruling"].clone() };
+    let before = ruling().await;
+    let version = before["version"].to_string();
+    bench.house.wait_s(1);
+    let other =
+        [("pass", first[1].1.as_str()), ("verdict", "set aside"), ("reason", "no"), ("version", &version)];
+    let saw: Vec<_> =
+        first.iter().filter(|(name, _)| *name == "saw").map(|(n, v)| (*n, v.as_str())).collect();
+    let ruled = member.post(&bench.review, &[&other[..], &saw].concat()).await;
+    assert_eq!(ruled.status, 303, "{}", ruled.body);
+    let next = member.get(ruled.location()).await;
+    let undo = |name: &str| next.attribute(&format!(".flash input[name='{name}']"), "value").unwrap();
+    let fields = ["pass", "do", "version", "once"].map(|name| (name, undo(name)));
+    let back = send(&member, &bench.review, &fields, &[]).await;
+    assert_eq!(back.status, 303, "{}", back.body);
+    let told = member.get(back.location()).await.texts(".flash span").concat();
+    assert!(told.contains("'run again', stands again"), "{told}");
+    let after = ruling().await;
+    assert_eq!((&after["verdict"], &after["reason"]), (&before["verdict"], &before["reason"]));
 }
 
 #[tokio::test]

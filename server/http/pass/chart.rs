@@ -1,16 +1,13 @@
 //! The strips of a pass as a chart: lanes of frame times with marks and spans, what was sampled beside it below.
 
-use weighhouse_measure::measures::strip;
 use weighhouse_measure::recording::Role;
-use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
 use weighhouse_web::format::Unit;
 
+use super::super::lane;
+use crate::store::rulings::Remark;
 use crate::work::evidence::{Evidence, PassEvidence};
 use crate::work::pass::{self, Beside, Strips, Value};
-
-/// Columns without a frame of their own that are bridged: a long frame, or blocks that are wider than a pixel.
-const BRIDGED: usize = 8;
 
 /// The chart.
 pub(super) fn strip(evidence: &Evidence, strips: &Strips, key: &str, width: u32) -> Strip {
@@ -48,52 +45,16 @@ fn frames(lane: &pass::Lane, pass: &PassEvidence, this: bool, px: u32) -> Lane {
     if let Some(reason) = pass.row.reason.as_deref().filter(|reason| !reason.is_empty() && !pass.row.kept()) {
         note = format!("{note}: {reason}");
     }
-    let window = pass.row.window();
-    Lane {
-        name: format!("Pass {}", pass.row.number),
-        note,
-        unit: Unit::Ms,
-        series: 0,
-        slim: !this,
-        columns: filled(&lane.columns, px),
-        window_ns: Some((window.start_ns, window.end_ns)),
-        spans: spans(lane, pass),
-    }
+    let mut drawn = lane::frames(pass, &lane.columns, px, (Unit::Ms, |ns| ns as f64 / 1e6));
+    drawn.spans.extend(lane.remarks.iter().filter_map(remark));
+    drawn.spans.sort_by_key(|span| span.start_ns);
+    Lane { note, slim: !this, ..drawn }
 }
 
-/// Flags with a stretch of their own, and remarks on one; in order of time.
-fn spans(lane: &pass::Lane, pass: &PassEvidence) -> Vec<Span> {
-    let flags = pass.flags.iter().filter(|flag| flag.kind != FlagKind::OddInCell).map(|flag| Span {
-        kind: SpanKind::Flag,
-        start_ns: flag.start_ns,
-        end_ns: flag.end_ns,
-        says: flag.kind.name().to_owned(),
-    });
-    let remarks = lane.remarks.iter().filter_map(|remark| {
-        let (start_ns, end_ns) = (remark.start_ns?, remark.end_ns?);
-        Some(Span { kind: SpanKind::Remark, start_ns, end_ns, says: remark.says.clone() })
-    });
-    let mut spans: Vec<Span> = flags.chain(remarks).collect();
-    spans.sort_by_key(|span| span.start_ns);
-    spans
-}
-
-fn filled(columns: &[strip::Column], px: u32) -> Vec<Option<Column>> {
-    let mut out: Vec<Option<Column>> = Vec::with_capacity(columns.len());
-    for column in columns {
-        let x = usize::try_from(column.x).unwrap_or(0);
-        if let Some(held) = out.last().copied().flatten().map(|before| before.last) {
-            let still = Column { first: held, min: held, max: held, last: held };
-            let gap = x.saturating_sub(out.len());
-            out.extend(std::iter::repeat_n((gap <= BRIDGED).then_some(still), gap));
-        }
-        out.resize(x, None);
-        let [first, min, max, last] =
-            [column.first_ns, column.min_ns, column.max_ns, column.last_ns].map(|ns| ns as f64 / 1e6);
-        out.push(Some(Column { first, min, max, last }));
-    }
-    out.resize(usize::try_from(px).unwrap_or(0), None);
-    out
+/// A remark on a stretch.
+fn remark(remark: &Remark) -> Option<Span> {
+    let (start_ns, end_ns) = (remark.start_ns?, remark.end_ns?);
+    Some(Span { kind: SpanKind::Remark, start_ns, end_ns, says: remark.says.clone() })
 }
 
 fn beside(one: &Beside, n: usize) -> Lane {

@@ -15,6 +15,7 @@ use weighhouse_web::paths;
 
 use super::App;
 use super::respond::{Wants, done, done_with, refill, respond};
+use super::review;
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::CompanionId;
@@ -82,14 +83,20 @@ pub(super) async fn strip(
     })
 }
 
-/// Rules on the pass; 'open' takes a ruling back.
+/// Rules on the pass; 'open' opens it again. Or takes the ruling that stands back.
 pub(super) async fn ruling(
     State(app): State<App>,
     who: Member,
     wants: Wants,
     Path(key): Path<String>,
+    Query(Asked { piece }): Query<Asked>,
     sent: Sent,
 ) -> Result<Response> {
+    let to = paths::in_piece(&paths::pass(&key), &piece);
+    if sent.text("do") == review::UNDO {
+        let stands = rule::undo(&app.store, who.id(), &key, sent.version()?, sent.once()).await?;
+        return Ok(done(&who, wants, &to, review::taken_back(stands)));
+    }
     let verdict = rule::verdict(sent.text("verdict"))?;
     let ruling = NewRuling {
         verdict,
@@ -98,15 +105,13 @@ pub(super) async fn ruling(
         version: sent.version()?,
     };
     match rule::rule(&app.store, who.id(), &key, ruling, sent.once()).await {
-        Ok(()) => {
-            let read = pass::read(&app.store, &key, "").await?;
-            let version = read.as_ref().and_then(|read| Some(rule::version(&read.pass()?.1.row)));
-            let fields = [("verdict", "open".to_owned()), ("version", version.unwrap_or(0).to_string())];
-            let undo = (verdict.as_str() != "open").then(|| undo(paths::pass_ruling(&key), &fields));
-            Ok(done_with(&who, wants, &paths::pass(&key), format!("Ruled: {verdict}."), undo))
+        Ok(version) => {
+            let action = paths::in_piece(&paths::pass_ruling(&key), &piece);
+            let undo = undo(action, review::undoing(version));
+            Ok(done_with(&who, wants, &to, format!("Ruled: {verdict}."), Some(undo)))
         }
         Err(error) => {
-            refilled(&app, &who, wants, &key, error, |page, refusal| {
+            refilled(&app, &who, wants, (&key, &piece), error, |page, refusal| {
                 page.ruling.written = sent.field("reason", refusal);
             })
             .await
@@ -120,6 +125,7 @@ pub(super) async fn window(
     who: Member,
     wants: Wants,
     Path(key): Path<String>,
+    Query(Asked { piece }): Query<Asked>,
     sent: Sent,
 ) -> Result<Response> {
     let changed = async {
@@ -132,17 +138,12 @@ pub(super) async fn window(
     };
     match changed.await {
         Ok(before) => {
-            let undo = undo(paths::pass_window(&key), &former_window(&before));
-            Ok(done_with(
-                &who,
-                wants,
-                &paths::pass(&key),
-                "The window is moved; all measures follow it.",
-                Some(undo),
-            ))
+            let undo = undo(paths::in_piece(&paths::pass_window(&key), &piece), former_window(&before));
+            let to = paths::in_piece(&paths::pass(&key), &piece);
+            Ok(done_with(&who, wants, &to, "The window is moved; all measures follow it.", Some(undo)))
         }
         Err(error) => {
-            refilled(&app, &who, wants, &key, error, |page, refusal| {
+            refilled(&app, &who, wants, (&key, &piece), error, |page, refusal| {
                 page.window.from = sent.field("from", refusal);
                 page.window.to = sent.field("to", refusal);
                 page.window.why = sent.field("reason", refusal);
@@ -169,6 +170,7 @@ pub(super) async fn remark(
     who: Member,
     wants: Wants,
     Path(key): Path<String>,
+    Query(Asked { piece }): Query<Asked>,
     sent: Sent,
 ) -> Result<Response> {
     let written = async {
@@ -184,9 +186,9 @@ pub(super) async fn remark(
         pass::remark(&app.store, who.id(), &key, stretch, sent.text("says"), sent.once()).await
     };
     match written.await {
-        Ok(()) => Ok(done(&who, wants, &paths::pass(&key), "The remark is kept.")),
+        Ok(()) => Ok(done(&who, wants, &paths::in_piece(&paths::pass(&key), &piece), "The remark is kept.")),
         Err(error) => {
-            refilled(&app, &who, wants, &key, error, |page, refusal| {
+            refilled(&app, &who, wants, (&key, &piece), error, |page, refusal| {
                 page.remark.says = sent.field("says", refusal);
                 page.remark.start = sent.field("start", refusal);
                 page.remark.end = sent.field("end", refusal);
@@ -202,6 +204,7 @@ pub(super) async fn companion(
     who: Member,
     wants: Wants,
     Path((key, companion)): Path<(String, i64)>,
+    Query(Asked { piece }): Query<Asked>,
     sent: Sent,
 ) -> Result<Response> {
     let placed = async {
@@ -221,11 +224,13 @@ pub(super) async fn companion(
     };
     match placed.await {
         Ok(before) => {
-            let undo = undo(paths::pass_companion(&key, companion), &former_place(&before));
-            Ok(done_with(&who, wants, &paths::pass(&key), "The companion is moved.", Some(undo)))
+            let action = paths::in_piece(&paths::pass_companion(&key, companion), &piece);
+            let to = paths::in_piece(&paths::pass(&key), &piece);
+            let undo = undo(action, former_place(&before));
+            Ok(done_with(&who, wants, &to, "The companion is moved.", Some(undo)))
         }
         Err(error) => {
-            refilled(&app, &who, wants, &key, error, |page, refusal| {
+            refilled(&app, &who, wants, (&key, &piece), error, |page, refusal| {
                 for one in page.companions.iter_mut().filter(|one| one.id == companion) {
                     one.offset = Field::wrong(sent.raw("offset"), refusal.wrong("offset"));
                 }
@@ -263,8 +268,8 @@ fn former_place(before: &CompanionRow) -> Vec<(&'static str, String)> {
     fields
 }
 
-fn undo(action: String, fields: &[(&str, String)]) -> Undo {
-    Undo { action, fields: fields.iter().map(|(name, value)| ((*name).to_owned(), value.clone())).collect() }
+fn undo(action: String, fields: impl IntoIterator<Item = (&'static str, String)>) -> Undo {
+    Undo { action, fields: fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect() }
 }
 
 /// The page again with what was written, where a field is wrong; any other error as it is.
@@ -272,13 +277,13 @@ async fn refilled(
     app: &App,
     who: &SignedIn,
     wants: Wants,
-    key: &str,
+    (key, piece): (&str, &str),
     error: Error,
     fill: impl FnOnce(&mut pages::Pass, &Refusal),
 ) -> Result<Response> {
     match error {
         Error::Refused(refusal) if refusal.kind == Kind::Invalid => {
-            let mut page = page(app, who, key, "").await?;
+            let mut page = page(app, who, key, piece).await?;
             fill(&mut page, &refusal);
             refill(wants, &page, *refusal)
         }

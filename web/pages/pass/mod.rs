@@ -246,17 +246,20 @@ impl Pass {
     }
 
     fn href(&self, key: &str) -> String {
-        let piece = self.piece.as_ref().map_or("", |(key, _)| key.as_str());
-        paths::with_query(&paths::pass(key), &[("piece", piece)])
+        self.staying(paths::pass(key))
     }
 
     fn in_piece(&self, piece: &str) -> String {
-        paths::with_query(&paths::pass(&self.key), &[("piece", piece)])
+        paths::in_piece(&paths::pass(&self.key), piece)
+    }
+
+    /// An address of a pass, which leads back to the piece that one came from.
+    fn staying(&self, path: impl AsRef<str>) -> String {
+        paths::in_piece(path.as_ref(), self.piece.as_ref().map_or("", |(key, _)| key.as_str()))
     }
 
     fn strip_href(&self) -> String {
-        let piece = self.piece.as_ref().map_or("", |(key, _)| key.as_str());
-        paths::with_query(&paths::pass_strip(&self.key), &[("piece", piece)])
+        self.staying(paths::pass_strip(&self.key))
     }
 
     fn step_length(&self) -> String {
