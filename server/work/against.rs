@@ -50,7 +50,7 @@ pub struct Choice {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Options {
     /// Measures that are compared by ratio.
-    pub measures: [Measure; 4],
+    pub measures: [Measure; 5],
     /// Settings of the piece's cells.
     pub settings: Vec<SettingId>,
     /// Tunings of the piece's cells: by part, stock first.

@@ -159,8 +159,8 @@ impl Evidence {
     }
 
     /// The measures that parts are compared by; the noise prior covers them.
-    pub fn compared(&self) -> [Measure; 4] {
-        [Measure::AverageFps, self.low(), Measure::JoulesPerFrame, Measure::FrameTimeP99]
+    pub fn compared(&self) -> [Measure; 5] {
+        [Measure::AverageFps, self.low(), Measure::JoulesPerFrame, Measure::FrameTimeP99, Measure::LatencyMs]
     }
 
     /// The part that is run with this tuning.

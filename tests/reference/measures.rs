@@ -210,7 +210,11 @@ fn golden() -> PassMeasures {
     let mut log = frames((0..10_500).map(&mut next).collect());
     let work = |share: f64| log.frame_ns.iter().map(|&ns| ns as f64 * share / 1e9).collect();
     let track = |role, values| Track { role, unit: Unit::None, name: String::new(), values };
-    log.tracks = vec![track(Role::CpuWork, work(0.5)), track(Role::CardWork, work(0.875))];
+    log.tracks = vec![
+        track(Role::CpuWork, work(0.5)),
+        track(Role::CardWork, work(0.875)),
+        track(Role::Latency, work(3.25)),
+    ];
     let samples = 0..1000_i64;
     let wave =
         |base: f64| samples.clone().map(|i| base + f64::from(i32::try_from(i * 37 % 64).unwrap())).collect();

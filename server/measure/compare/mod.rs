@@ -4,17 +4,27 @@
 //! The pass is the unit of replication and everything here works on natural logarithms of pass measures, so that a
 //! ratio is a difference, an interval of a ratio stays above zero and swapping the parts turns x into 1/x. Data flow:
 //! [`passes`] -> [`noise`] (how far passes scatter) -> [`cell`] -> [`ratio`] (one scene) -> [`overall`] ->
-//! [`verdict`].
+//! [`verdict`]. From ratios: [`worth`] (money), [`reader`] (for whom), [`ranks`]. From cells at several tunings or
+//! settings: [`curve`], [`knee`], [`saturating`], [`front`], [`difference`].
 //!
 //! Intervals and tail probabilities come from `statrs`; what is kept for a figure's digest (the noise prior) is
 //! rounded to decimal strings first.
 
 pub mod cell;
+pub mod curve;
+pub mod difference;
+pub mod front;
+pub mod knee;
+pub mod money;
 pub mod noise;
 pub mod overall;
 pub mod passes;
+pub mod ranks;
 pub mod ratio;
+pub mod reader;
+pub mod saturating;
 pub mod verdict;
+pub mod worth;
 
 pub use crate::stats::limits::Interval;
 

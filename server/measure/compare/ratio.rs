@@ -16,7 +16,7 @@ use crate::stats::distributions::{t_two_sided, t_two_sided_p};
 use crate::stats::moderation::Variance;
 use crate::stats::sum::sum;
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What makes a comparison cross from one condition to another. It stands on every page and chart that shows it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -138,6 +138,30 @@ impl Ratio {
         }
     }
 
+    /// The weighted geometric mean of ratios of different cells; `None` without a weight above 0. Its error is summed
+    /// from the cells' own variances, as that of the overall ratio.
+    pub(super) fn weighted(ratios: &[(f64, Ratio)]) -> Option<Ratio> {
+        let total = sum(ratios.iter().map(|(weight, _)| *weight));
+        if total <= 0.0 {
+            return None;
+        }
+        if let [(_, only)] = ratios {
+            return Some(only.clone());
+        }
+        let shares: Vec<(f64, &Ratio)> = ratios.iter().map(|(weight, r)| (weight / total, r)).collect();
+        let ln = sum(shares.iter().map(|(share, r)| share * r.ln));
+        Some(Ratio::of(ln, counts(ratios.iter().map(|(_, r)| r)), marks(&shares), Parts::of_shares(&shares)))
+    }
+
+    /// This ratio over another one of other cells: how far a lead grows or a cost differs. Errors add; 1 is no change.
+    pub fn over(&self, other: &Ratio) -> Ratio {
+        let sides = [(1.0, self), (1.0, other)];
+        let terms = self.terms.iter().chain(&other.terms).copied().collect();
+        // What rigs add to a lead they add to both: it drops out.
+        let parts = Parts { terms, between: None };
+        Ratio::of(self.ln - other.ln, counts([self, other].into_iter()), marks(&sides), parts)
+    }
+
     /// Variance of ln(ratio) once every cell has at least `n` passes.
     pub(super) fn error_at(&self, n: u32) -> Option<Variance> {
         error_at(&self.terms, self.between, n)
@@ -166,13 +190,30 @@ impl Parts {
     /// every scene: it is averaged, not thinned out.
     pub(super) fn of_mean(ratios: &[Ratio]) -> Parts {
         let k = ratios.len() as f64;
-        let terms = ratios.iter().flat_map(|r| &r.terms).map(|t| t.plain(1.0 / (k * k)));
-        let shared: Vec<Variance> = ratios.iter().filter_map(|r| r.between).collect();
-        let mean_s = sum(shared.iter().map(|v| v.s2.sqrt())) / k;
-        let df = shared.iter().map(|v| v.df).fold(f64::INFINITY, f64::min);
+        Parts::of_shares(&ratios.iter().map(|r| (1.0 / k, r)).collect::<Vec<_>>())
+    }
+
+    /// The same with a share of each ratio; shares sum to 1.
+    fn of_shares(ratios: &[(f64, &Ratio)]) -> Parts {
+        let terms = ratios.iter().flat_map(|(share, r)| r.terms.iter().map(move |t| t.plain(share * share)));
+        let shared: Vec<(f64, Variance)> =
+            ratios.iter().filter_map(|(share, r)| Some((*share, r.between?))).collect();
+        let mean_s = sum(shared.iter().map(|(share, v)| share * v.s2.sqrt()));
+        let df = shared.iter().map(|(_, v)| v.df).fold(f64::INFINITY, f64::min);
         let between = (mean_s > 0.0).then_some(Variance { s2: mean_s * mean_s, df });
         Parts { terms: terms.collect(), between }
     }
+}
+
+/// Passes of all ratios: the baselines', the contenders', those left out.
+fn counts<'a>(ratios: impl Iterator<Item = &'a Ratio>) -> [usize; 3] {
+    ratios.fold([0; 3], |[a, b, out], r| [a + r.passes_baseline, b + r.passes_contender, out + r.left_out])
+}
+
+/// What any of them crosses, each once.
+fn marks(ratios: &[(f64, &Ratio)]) -> Vec<Crossing> {
+    let all: BTreeSet<Crossing> = ratios.iter().flat_map(|(_, r)| r.marks.iter().copied()).collect();
+    all.into_iter().collect()
 }
 
 fn error_at(terms: &[Term], between: Option<Variance>, n: u32) -> Option<Variance> {
@@ -311,6 +352,17 @@ mod tests {
         let ratio = between(&a, &b);
         assert_eq!(ratio.marks, [Crossing::Builds, Crossing::Driver]);
         assert!(!ratio.like_with_like());
+    }
+
+    #[test]
+    fn a_ratio_over_another_adds_their_errors() {
+        let (a, b) = ([pass(100.0, 1), pass(101.0, 1)], [pass(120.0, 1), pass(123.0, 1)]);
+        let (c, d) = ([pass(60.0, 1), pass(61.0, 1)], [pass(66.0, 1), pass(67.5, 1)]);
+        let (first, second) = (between(&a, &b), between(&c, &d));
+        let change = second.over(&first);
+        assert!((change.ln - (second.ln - first.ln)).abs() < 1e-15);
+        let squares = |r: &Ratio| r.bounds.unwrap().se_ln.powi(2);
+        assert!((squares(&change) - squares(&first) - squares(&second)).abs() < 1e-15);
     }
 
     #[test]

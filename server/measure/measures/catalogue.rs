@@ -109,6 +109,8 @@ pub enum Measure {
     CpuWorkMs,
     /// Mean time that the card worked on a frame.
     CardWorkMs,
+    /// Mean delay from input to the shown frame.
+    LatencyMs,
 }
 
 use LowDefinition::{Quantile, TailMean, TimeShare};
@@ -137,7 +139,7 @@ const fn entry(
 
 /// Raise a measure's version (last column) in the same commit that changes any of its results.
 #[rustfmt::skip]
-const CATALOGUE: [Entry; 26] = [
+const CATALOGUE: [Entry; 27] = [
     entry(Measure::Frames, "frames", "frames", "", None, 1),
     entry(Measure::Seconds, "seconds", "seconds measured", "s", None, 1),
     entry(Measure::AverageFps, "average_fps", "average frame rate", "fps", Some(true), 1),
@@ -170,6 +172,7 @@ const CATALOGUE: [Entry; 26] = [
     entry(Measure::LoadMean, "load_mean", "mean load", "", None, 1),
     entry(Measure::CpuWorkMs, "cpu_work_ms", "mean processor work on a frame", "ms", Some(false), 1),
     entry(Measure::CardWorkMs, "card_work_ms", "mean card work on a frame", "ms", Some(false), 1),
+    entry(Measure::LatencyMs, "latency_ms", "mean delay from input to the shown frame", "ms", Some(false), 1),
 ];
 
 /// Version of the interval of one pass: generator, resampling scheme, block length rule.

@@ -144,6 +144,8 @@ pub struct PassMeasures {
     pub cpu_work_ms: Option<f64>,
     /// Mean time the card worked on a frame, ms.
     pub card_work_ms: Option<f64>,
+    /// Mean delay from input to the shown frame, ms.
+    pub latency_ms: Option<f64>,
     /// How sure the average and the lows are, from this pass alone.
     pub intervals: Intervals,
 }
@@ -175,6 +177,7 @@ impl PassMeasures {
             Measure::LoadMean => self.load_mean,
             Measure::CpuWorkMs => self.cpu_work_ms,
             Measure::CardWorkMs => self.card_work_ms,
+            Measure::LatencyMs => self.latency_ms,
         }
     }
 
@@ -222,6 +225,7 @@ pub fn measure(input: &PassInput<'_>) -> PassMeasures {
         load_mean: over(Role::Load).map(|l| l.mean),
         cpu_work_ms: work_ms(Role::CpuWork),
         card_work_ms: work_ms(Role::CardWork),
+        latency_ms: work_ms(Role::Latency),
         intervals: interval::intervals(frame_ns, input.seed, input.window),
     }
 }
