@@ -1,10 +1,10 @@
-//! Student's t and the normal distribution: probabilities and quantiles for intervals and tests.
+//! Student's t, F and the normal distribution: probabilities and quantiles for intervals and tests.
 //!
 //! Computed by the `statrs` crate, whose t is good to 1e-12 relative up to [`LARGE`] degrees of freedom and loses
 //! digits above. There the expansions about the normal distribution are used, which are good to 1e-10: Abramowitz &
 //! Stegun 1964, 26.7.5 for quantiles; Hill 1970 (CACM 13:617-619, algorithm 395) for probabilities.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
 /// Degrees of freedom above which t is expanded about the normal distribution.
 pub const LARGE: f64 = 1000.0;
@@ -56,6 +56,15 @@ pub fn t_two_sided(level: f64, df: f64) -> f64 {
 /// Two-sided tail probability P(|T| >= |t|) on `df` degrees of freedom. `NaN` unless df > 0.
 pub fn t_two_sided_p(t: f64, df: f64) -> f64 {
     2.0 * t_cdf(-t.abs(), df)
+}
+
+/// F with P(X <= F) = p on `df1` and `df2` degrees of freedom (Fisher, Snedecor). `NaN` unless 0 < p < 1 and both are
+/// above 0.
+pub fn f_quantile(p: f64, df1: f64, df2: f64) -> f64 {
+    if !(p > 0.0 && p < 1.0) {
+        return f64::NAN;
+    }
+    FisherSnedecor::new(df1, df2).map_or(f64::NAN, |d| d.inverse_cdf(p))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 pub mod block;
 pub mod bootstrap;
 pub mod changepoint;
+pub mod consistency;
 pub mod distributions;
 pub mod holm;
 pub mod limits;
@@ -10,6 +11,7 @@ pub mod moderation;
 pub mod nnls;
 pub mod order;
 pub mod rng;
+pub mod precision;
 pub mod robust;
 pub mod sum;
 pub mod trend;
