@@ -273,7 +273,8 @@ pub fn in_scene(
     let a = evidence.cell_of(baseline, scene, setting)?;
     let b = evidence.cell_of(contender, scene, setting)?;
     let noise = evidence.noise(a, measure);
-    let ratio = ratio::in_scene(&evidence.logs(a, measure), &evidence.logs(b, measure), &noise, None)?;
+    let between = evidence.prior.between_rigs(measure.key());
+    let ratio = ratio::in_scene(&evidence.logs(a, measure), &evidence.logs(b, measure), &noise, between)?;
     let margin = margin(evidence, a.kind);
     Some(Judged { verdict: verdict(&ratio, margin, sense(measure)), ratio, margin })
 }

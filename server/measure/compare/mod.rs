@@ -23,6 +23,7 @@ pub mod ranks;
 pub mod ratio;
 pub mod reader;
 pub mod saturating;
+pub mod rigs;
 pub mod verdict;
 pub mod worth;
 

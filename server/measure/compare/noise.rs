@@ -11,7 +11,7 @@
 //! apart, that s0^2 sits near the small ones and the 95% interval of a ratio held the truth in 90% of the cells that
 //! scatter most; about the pooled variance it holds 93% there and 95 to 96% in all (`tests/reference/coverage.rs`).
 
-use super::{PassLog, SceneKind};
+use super::{PassLog, SceneKind, rigs};
 use crate::stats::moderation::{self, Prior, Variance};
 use crate::stats::sum::{Sum, mean, sum};
 use serde::{Deserialize, Serialize};
@@ -78,6 +78,9 @@ pub struct NoisePrior {
     pub method: u32,
     /// By measure, then by kind of scene.
     pub measures: BTreeMap<String, BTreeMap<SceneKind, KindPrior>>,
+    /// Variance from rig to rig by measure, where it is known ([`super::rigs::between_rigs`]).
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub rigs: BTreeMap<String, Kept>,
 }
 
 /// A cell's kept passes for one measure, as [`renew`] takes them.
@@ -128,7 +131,20 @@ pub fn renew(cells: &[NoiseCell<'_>]) -> NoisePrior {
         family.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.s2.total_cmp(&b.1.s2)).then(a.1.df.total_cmp(&b.1.df)));
         prior.measures.entry(measure.to_owned()).or_default().insert(kind, of_family(&family));
     }
+    prior.rigs = between_rigs(cells);
     prior
+}
+
+fn between_rigs(cells: &[NoiseCell<'_>]) -> BTreeMap<String, Kept> {
+    let mut measures: BTreeMap<&str, Vec<&[PassLog]>> = BTreeMap::new();
+    for cell in cells {
+        measures.entry(cell.measure).or_default().push(cell.passes);
+    }
+    let known = |passes: &[&[PassLog]]| rigs::between_rigs(passes).map(|v| Kept::rounded(v.s2, v.df));
+    measures
+        .into_iter()
+        .filter_map(|(measure, passes)| Some((measure.to_owned(), known(&passes)?)))
+        .collect()
 }
 
 fn of_family(family: &[(i64, Variance)]) -> KindPrior {
@@ -178,6 +194,11 @@ impl NoisePrior {
             return Local::default();
         };
         Local { prior: of_kind.prior, scene: of_kind.scenes.get(&scene).copied(), kind: of_kind.pooled }
+    }
+
+    /// Variance from rig to rig of a measure's logarithm, where it is known.
+    pub fn between_rigs(&self, measure: &str) -> Option<Variance> {
+        self.rigs.get(measure).map(|kept| Variance::from(*kept))
     }
 }
 

@@ -223,14 +223,14 @@ fn error_at(terms: &[Term], between: Option<Variance>, n: u32) -> Option<Varianc
 }
 
 /// Sum of independent variances and its degrees of freedom (Satterthwaite 1946). `None` of nothing or of zeros.
-fn satterthwaite(parts: &[Variance]) -> Option<Variance> {
+pub(super) fn satterthwaite(parts: &[Variance]) -> Option<Variance> {
     let s2 = sum(parts.iter().map(|v| v.s2));
     let inverse = sum(parts.iter().map(|v| v.s2 * v.s2 / v.df));
     (s2 > 0.0).then(|| Variance { s2, df: s2 * s2 / inverse })
 }
 
 /// Intervals and p of a log ratio with this squared standard error.
-fn bounds(ln: f64, error: Variance) -> Bounds {
+pub(super) fn bounds(ln: f64, error: Variance) -> Bounds {
     let se_ln = error.s2.sqrt();
     let at = |level| Interval::of_logs(ln, t_two_sided(level, error.df) * se_ln);
     let p = t_two_sided_p(ln / se_ln, error.df);

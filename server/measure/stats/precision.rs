@@ -16,24 +16,22 @@ pub struct Precision {
     pub repeatability2: f64,
     /// Its degrees of freedom, N - p.
     pub df_within: f64,
-    /// s_L^2, the variance between groups; not negative.
-    pub between2: f64,
-    /// Whether s_L^2 came out negative and was set to 0.
-    pub truncated: bool,
+    /// (s_d^2 - s_r^2) / n==, the variance between groups before truncation: negative where the groups' means lie closer
+    /// than their spread makes likely.
+    pub between_estimate: f64,
     /// s_d^2 / s_r^2; infinite where the groups have no spread.
     pub f: f64,
 }
 
 impl Precision {
-    /// s_R^2 = s_r^2 + s_L^2.
-    pub fn reproducibility2(&self) -> f64 {
-        self.repeatability2 + self.between2
+    /// s_L^2, the variance between groups: the estimate, or 0 where it is negative.
+    pub fn between2(&self) -> f64 {
+        self.between_estimate.max(0.0)
     }
 
-    /// The difference that two results under the same conditions exceed once in 20 times: 2.8 s_r (clause 4.1.4 of
-    /// ISO 5725-6).
-    pub fn repeatability_limit(&self) -> f64 {
-        2.8 * self.repeatability2.sqrt()
+    /// s_R^2 = s_r^2 + s_L^2.
+    pub fn reproducibility2(&self) -> f64 {
+        self.repeatability2 + self.between2()
     }
 }
 
@@ -58,13 +56,11 @@ pub fn precision<G: AsRef<[f64]>>(groups: &[G]) -> Option<Precision> {
     let s_d2 = sum(means.iter().map(|(n, m)| n * (m - grand) * (m - grand))) / (p - 1.0);
     let repeatability2 = within.value() / df_within;
     let per_group = (total - sum(means.iter().map(|(n, _)| n * n)) / total) / (p - 1.0);
-    let between2 = (s_d2 - repeatability2) / per_group;
     Some(Precision {
         groups: groups.len(),
         repeatability2,
         df_within,
-        between2: between2.max(0.0),
-        truncated: between2 < 0.0,
+        between_estimate: (s_d2 - repeatability2) / per_group,
         f: s_d2 / repeatability2,
     })
 }
@@ -76,7 +72,7 @@ mod tests {
     #[test]
     fn equal_groups_have_no_variance_between_them() {
         let p = precision(&[[1.0, 2.0], [1.0, 2.0]]).unwrap();
-        assert_eq!((p.repeatability2, p.between2, p.truncated, p.f), (0.5, 0.0, true, 0.0));
+        assert_eq!((p.repeatability2, p.between_estimate, p.between2(), p.f), (0.5, -0.25, 0.0, 0.0));
         assert_eq!(p.reproducibility2(), 0.5);
     }
 
