@@ -102,6 +102,8 @@ routes! {
     AGAINST_CHART = "/pieces/{piece}/against/chart.svg" => against_chart(piece: &str);
     /// What a new noise prior would change. POST keeps it.
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
+    /// How the rigs of a piece agree.
+    RIG_CHECK = "/pieces/{piece}/rigs" => rig_check(piece: &str);
     /// Ledger of figures. POST makes one.
     FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
     /// The exported bundle.

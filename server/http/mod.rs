@@ -33,6 +33,7 @@ mod registers;
 pub mod resources;
 pub mod respond;
 mod review;
+mod rig_check;
 mod rigs;
 mod routes;
 mod scenes;

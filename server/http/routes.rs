@@ -16,8 +16,8 @@ use weighhouse_web::paths;
 
 use super::{
     App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation,
-    layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session, sign_in,
-    trace, upload,
+    layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, rig_check, session,
+    sign_in, trace, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -49,6 +49,7 @@ fn pages() -> Router<App> {
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
+        .route(paths::RIG_CHECK, get(rig_check::show))
         .route(paths::REVIEW, get(review::show).post(review::rule))
         .route(paths::PASS, get(pass::show))
         .route(paths::PASS_STRIP, get(pass::strip))

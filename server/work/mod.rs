@@ -27,6 +27,7 @@ mod reading;
 pub mod registers;
 pub mod results;
 pub mod review;
+pub mod rig_check;
 pub mod rule;
 pub mod sign_in;
 mod spool;

@@ -18,5 +18,6 @@ mod pieces;
 mod plan;
 mod registers;
 mod review;
+mod rig_check;
 mod sign_in;
 mod upload;

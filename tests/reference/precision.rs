@@ -124,9 +124,13 @@ fn the_glucose_study_names_its_odd_laboratories() {
 /// 0.001 above the table.
 #[test]
 fn critical_values_agree_with_the_standards_tables() {
-    for (p, n, alpha, table) in
-        [(10, 2, 0.05, 0.602), (10, 2, 0.01, 0.718), (5, 3, 0.01, 0.788), (8, 3, 0.05, 0.516), (8, 3, 0.01, 0.615)]
-    {
+    for (p, n, alpha, table) in [
+        (10, 2, 0.05, 0.602),
+        (10, 2, 0.01, 0.718),
+        (5, 3, 0.01, 0.788),
+        (8, 3, 0.05, 0.516),
+        (8, 3, 0.01, 0.615),
+    ] {
         let limit = cochran_limit(p, n, alpha).unwrap();
         assert!((limit - table).abs() <= 1.5e-3, "C({p}, {n}) at {alpha}: {limit}, table {table}");
     }

@@ -141,10 +141,7 @@ fn between_rigs(cells: &[NoiseCell<'_>]) -> BTreeMap<String, Kept> {
         measures.entry(cell.measure).or_default().push(cell.passes);
     }
     let known = |passes: &[&[PassLog]]| rigs::between_rigs(passes).map(|v| Kept::rounded(v.s2, v.df));
-    measures
-        .into_iter()
-        .filter_map(|(measure, passes)| Some((measure.to_owned(), known(&passes)?)))
-        .collect()
+    measures.into_iter().filter_map(|(measure, passes)| Some((measure.to_owned(), known(&passes)?))).collect()
 }
 
 fn of_family(family: &[(i64, Variance)]) -> KindPrior {

@@ -110,12 +110,11 @@ pub fn agreement(cells: &[&[PassLog]]) -> Option<Agreement> {
 pub fn between_rigs(cells: &[&[PassLog]]) -> Option<Variance> {
     let s2 = between2(&shared(cells));
     let rigs = rigs_in(cells);
-    (s2 > 0.0 && rigs > 1).then(|| Variance { s2, df: rigs as f64 - 1.0 })
+    (s2 > 0.0 && rigs > 1).then_some(Variance { s2, df: rigs as f64 - 1.0 })
 }
 
 fn shared(cells: &[&[PassLog]]) -> Vec<Precision> {
-    let mut shared: Vec<Precision> =
-        cells.iter().filter_map(|passes| precision(&groups(passes))).collect();
+    let mut shared: Vec<Precision> = cells.iter().filter_map(|passes| precision(&groups(passes))).collect();
     // Sums must not depend on the order of cells.
     shared.sort_by(|a, b| a.between_estimate.total_cmp(&b.between_estimate));
     shared
@@ -173,11 +172,7 @@ pub fn odd(passes: &[PassLog]) -> Option<Odd> {
     let groups: Vec<Vec<f64>> = rigs.into_values().collect();
     let beyond = |statistic: f64, limit: &dyn Fn(f64) -> Option<f64>| {
         let exceeds = |alpha| limit(alpha).is_some_and(|limit| statistic > limit);
-        if exceeds(0.01) {
-            Some(Beyond::Outlier)
-        } else {
-            exceeds(0.05).then_some(Beyond::Straggler)
-        }
+        if exceeds(0.01) { Some(Beyond::Outlier) } else { exceeds(0.05).then_some(Beyond::Straggler) }
     };
     // Cochran's table is for equal n: the mean number of passes stands in where rigs differ.
     let scatters = cochran(&groups).and_then(|worst| {
@@ -215,7 +210,10 @@ mod tests {
             cell(&[(1, &[50.0, 51.0])]),
         ];
         let found = readings(&cells);
-        assert_eq!(found.iter().map(|r| (r.rig, r.cells, r.passes)).collect::<Vec<_>>(), [(1, 2, 5), (2, 2, 5)]);
+        assert_eq!(
+            found.iter().map(|r| (r.rig, r.cells, r.passes)).collect::<Vec<_>>(),
+            [(1, 2, 5), (2, 2, 5)]
+        );
         let low = &found[1];
         assert!((low.ratio - 0.99).abs() < 1e-4, "{}", low.ratio);
         assert!(low.bounds.unwrap().interval.holds(0.99) && !low.bounds.unwrap().interval.holds(1.0));
@@ -250,7 +248,8 @@ mod tests {
 
     #[test]
     fn rigs_are_called_odd_from_five_on() {
-        let calm: [&[f64]; 4] = [&[100.0, 100.2, 99.9], &[100.1, 99.9, 100.0], &[99.8, 100.1, 100.0], &[100.2, 100.0, 99.9]];
+        let calm: [&[f64]; 4] =
+            [&[100.0, 100.2, 99.9], &[100.1, 99.9, 100.0], &[99.8, 100.1, 100.0], &[100.2, 100.0, 99.9]];
         let with = |last: &'static [f64]| -> Vec<(i64, &[f64])> {
             (1..).zip(calm.into_iter().chain([last])).collect()
         };
