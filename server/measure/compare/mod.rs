@@ -22,8 +22,8 @@ pub mod passes;
 pub mod ranks;
 pub mod ratio;
 pub mod reader;
-pub mod saturating;
 pub mod rigs;
+pub mod saturating;
 pub mod verdict;
 pub mod worth;
 
