@@ -21,7 +21,7 @@ pub struct RigCheck {
     /// In what.
     pub measure: Measure,
     /// The measures it could be.
-    pub measures: [Measure; 4],
+    pub measures: Vec<Measure>,
     /// Names of the rigs that the piece's passes ran in, by base.
     pub rigs: BTreeMap<RigBaseId, String>,
     /// How each rig reads against the others; empty where no cell ran in two.
@@ -87,7 +87,7 @@ pub fn check(evidence: &Evidence, measure: Measure) -> RigCheck {
     let cells: Vec<RigCell> = shared.iter().map(|(_, rigs)| rigs.clone()).collect();
     RigCheck {
         measure,
-        measures: evidence.compared(),
+        measures: evidence.compared().to_vec(),
         rigs: evidence.passes().map(|pass| (pass.row.rig_base_id, pass.row.rig.clone())).collect(),
         readings: rigs::readings(&cells),
         agreement: rigs::agreement(&logs),
