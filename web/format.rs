@@ -345,6 +345,11 @@ pub fn day(at: Timestamp, zone: &str) -> String {
     at.to_zoned_datetime(zone_of(zone)).strftime("%-d %b %Y").to_string()
 }
 
+/// Where something began: a day in a zone, or `the start` for what was so from the first moment on.
+pub fn since(at: Timestamp, zone: &str) -> String {
+    if at == Timestamp::UNIX_EPOCH { "the start".to_owned() } else { day(at, zone) }
+}
+
 /// What is left until `deadline`: `31 h left`, `3 days left`, `40 min left`, `4 h over`.
 pub fn left(deadline: Timestamp, now: Timestamp) -> String {
     let gap = deadline.duration_since(now);

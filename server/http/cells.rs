@@ -114,16 +114,16 @@ async fn page(
         frame: in_piece(app, who, piece, "", evidence.to_review().count()),
         key: piece.key.clone(),
         parts: parts_to_tick(piece, registers, sent),
-        scenes: registers
-            .scenes
-            .keys()
-            .map(|id| choice("scene", id.0, cells::scene_name(registers, *id), sent))
-            .collect(),
-        settings: registers
-            .settings
-            .values()
-            .map(|s| choice("setting", s.id.0, s.fields.name.clone(), sent))
-            .collect(),
+        scenes: choices(
+            "scene",
+            registers.scenes.keys().map(|id| (id.0, cells::scene_name(registers, *id))),
+            sent,
+        ),
+        settings: choices(
+            "setting",
+            registers.settings.values().map(|s| (s.id.0, s.fields.name.clone())),
+            sent,
+        ),
         columns: axes.columns.iter().map(|tuning| cells::column(registers, *tuning)).collect(),
         rows: axes.rows.iter().map(|row| selected(&evidence, &axes, *row, sent)).collect(),
         refused: refusal
@@ -145,6 +145,15 @@ fn parts_to_tick(piece: &Piece, registers: &Registers, sent: &Sent) -> Vec<PartT
                 .collect(),
         })
         .collect()
+}
+
+/// A side of the grid; where there is only one thing to choose, it is chosen.
+fn choices(side: &str, all: impl Iterator<Item = (i64, String)>, sent: &Sent) -> Vec<Choice> {
+    let mut all: Vec<Choice> = all.map(|(id, name)| choice(side, id, name, sent)).collect();
+    if let [only] = all.as_mut_slice() {
+        only.on = true;
+    }
+    all
 }
 
 fn choice(side: &str, id: i64, name: String, sent: &Sent) -> Choice {

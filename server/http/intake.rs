@@ -20,7 +20,7 @@ use crate::store::passes::PassRow;
 use crate::store::pieces::Piece;
 use crate::store::{CaptureId, SegmentId};
 use crate::work::intake::become_passes::{self, Assigned};
-use crate::work::intake::plan::{Chosen, Wish, wish};
+use crate::work::intake::plan::{Chosen, Wish, guess, wish};
 use crate::work::intake::{Choices, Intake, pair as by_hand};
 use crate::work::understood::Understood;
 use crate::work::{Error, Result};
@@ -39,6 +39,11 @@ pub(super) async fn show(
 
 async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Result<pages::Intake> {
     let read = Intake::read(&app.store, piece).await?;
+    // An untouched form offers what the names seem to say; what does not fit that is left alone.
+    let guessed = form.is_empty();
+    if guessed {
+        form.offer(guess(&read.choices, read.frames().map(|(one, _)| &one.segment)));
+    }
     let chosen = match form.chosen() {
         Ok(chosen) => (!form.is_empty()).then_some(chosen),
         Err(Error::Refused(refusal)) => {
@@ -49,8 +54,16 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
     };
     let (frames, companions) =
         read.waiting.into_iter().partition(|(one, _)| one.segment.kind == LogKind::Frames);
-    let row = |(one, capture)| waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
-    let rows = |all: Vec<_>| all.into_iter().map(row).collect::<Vec<_>>();
+    let row = |(one, capture)| {
+        let mut waiting = waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
+        waiting.becomes = waiting.becomes.filter(|becomes| !guessed || matches!(becomes, Becomes::Pass(_)));
+        waiting
+    };
+    let rows = |all: Vec<_>| {
+        let mut rows: Vec<Waiting> = all.into_iter().map(row).collect();
+        rows.sort_by(|one, other| one.log.file.cmp(&other.log.file));
+        rows
+    };
     Ok(pages::Intake {
         frame: counting(app, who, piece, "Intake").await?,
         piece: piece.key.clone(),
@@ -116,7 +129,7 @@ fn becomes(c: &Choices, wish: &Wish) -> String {
     let base = c.bases.iter().find(|base| base.id == wish.base);
     let rig = base.and_then(|base| c.rigs.iter().find(|rig| rig.id == base.fields.rig_id));
     let rig = rig.map_or("", |rig| rig.fields.name.as_str());
-    let from = base.map_or_else(String::new, |b| format::day(at(b.fields.from_us), &b.fields.time_zone));
+    let from = base.map_or_else(String::new, |b| format::since(at(b.fields.from_us), &b.fields.time_zone));
     let unit = c.units.iter().find(|unit| unit.id == wish.unit).map_or("", |unit| unit.fields.label.as_str());
     let driver = c.drivers.iter().find(|d| d.id == wish.driver).map_or("", |d| d.fields.name.as_str());
     let build = c.builds.iter().find(|b| b.id == wish.build).map_or("", |b| b.fields.name.as_str());
@@ -189,6 +202,9 @@ fn says(assigned: &Assigned) -> String {
     if !nowhere.is_empty() {
         let names: Vec<&str> = nowhere.iter().map(|(name, _)| name.as_str()).collect();
         says += &format!(" Paired but not placed, since a start is not known: {}.", names.join(", "));
+    }
+    if !assigned.declared.is_empty() {
+        says += &format!(" The piece declares these drivers from now on: {}.", assigned.declared.join(", "));
     }
     says
 }

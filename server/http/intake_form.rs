@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use weighhouse_web::format;
 use weighhouse_web::pages::{Assignment, Field, Group, Select};
 
 use super::piece_frame::at;
@@ -50,6 +51,11 @@ impl Form {
     /// Whether it asks for anything at all.
     pub(super) fn is_empty(&self) -> bool {
         self.ticked.is_empty() && self.values.values().all(String::is_empty)
+    }
+
+    /// Fills in a pattern, where there is one to offer.
+    pub(super) fn offer(&mut self, pattern: Option<String>) {
+        self.values.insert("pattern", pattern.unwrap_or_default());
     }
 
     fn text(&self, name: &str) -> &str {
@@ -108,7 +114,7 @@ impl Form {
                 select("tuning", "Part and tuning", named, tunings(choices)),
                 select("scene", "Scene", named, scenes(choices)),
                 select("setting", "Setting", named, settings(choices)),
-                select("base", "Rig base", "newest of the rig that uploaded it", bases(choices)),
+                select("base", "Rig base", "newest of the rig that it was recorded on", bases(choices)),
                 select("unit", "Unit", "the part's only one", units(choices)),
                 select("driver", "Driver", "the piece's declared one, else the newest", drivers(choices)),
                 select("build", "Build", "the scene's newest", builds(choices)),
@@ -175,8 +181,10 @@ fn bases(c: &Choices) -> Vec<Group> {
         &c.bases,
         |b| (b.fields.rig_id, rig(b.fields.rig_id)),
         |b| {
-            let from = weighhouse_web::format::day(at(b.fields.from_us), &b.fields.time_zone);
-            (b.id.0, format!("{}, from {from}: {}", rig(b.fields.rig_id), b.fields.processor))
+            let from = format::since(at(b.fields.from_us), &b.fields.time_zone);
+            let processor = Some(b.fields.processor.as_str()).filter(|name| !name.is_empty());
+            let processor = processor.map_or_else(String::new, |name| format!(": {name}"));
+            (b.id.0, format!("{}, from {from}{processor}", rig(b.fields.rig_id)))
         },
     )
 }

@@ -6,7 +6,7 @@ use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_measure::screens::notices::NoticeKind;
 use weighhouse_web::marks::Mark;
-use weighhouse_web::pages::{Column, PassMark, Plan, PlanRow, Session, Spot, Undo};
+use weighhouse_web::pages::{Column, Missing, PassMark, Plan, PlanRow, Session, Spot, Undo};
 use weighhouse_web::paths;
 
 use super::App;
@@ -215,7 +215,11 @@ fn sessions(board: &Board) -> Vec<Session> {
         let (part, tuning) = cells::column(registers, cell.cell.of.tuning_id);
         let setting = registers.settings.get(&cell.cell.of.setting_id).map(|s| s.fields.name.clone());
         let scene = cells::scene_name(registers, cell.cell.of.scene_id);
-        let one = (scene, setting.unwrap_or_default(), count(*passes));
+        let again = cell.passes.iter().filter(|pass| pass.standing == Standing::RunAgain);
+        let again = again
+            .map(|pass| (pass.row.key.clone(), pass.row.number, pass.row.reason.clone().unwrap_or_default()));
+        let setting = setting.unwrap_or_default();
+        let one = Missing { scene, setting, passes: count(*passes), again: again.collect() };
         match out.last_mut().filter(|last| last.part == part && last.tuning == tuning) {
             Some(last) => last.cells.push(one),
             None => out.push(Session { part, tuning, cells: vec![one] }),

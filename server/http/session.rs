@@ -11,17 +11,20 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderValue};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
-use weighhouse_web::pages::{Flash, Frame};
+use weighhouse_web::pages::{FirstStep, Flash, Frame};
+use weighhouse_web::paths;
 
 use super::App;
+use super::respond::Wants;
 use super::server::Peer;
 use crate::chance::{Token, token_hash};
 use crate::clock::US_PER_S;
+use crate::store::first_steps::FirstSteps;
 use crate::store::people::Role;
 use crate::store::rig_keys;
 use crate::store::sign_in::SignedIn as Session;
 use crate::store::{Actor, PersonId, RigId};
-use crate::work::{Error, Internal, Kind, Refusal, Result, people, sign_in};
+use crate::work::{Error, Internal, Kind, Refusal, Result, people, pieces, sign_in};
 
 /// Cookie of a signed-in browser; `__Host-` under TLS, so that no other name can set it.
 const PLAIN: &str = "weighhouse";
@@ -67,23 +70,50 @@ pub(super) fn set_cookie(app: &App, token: Option<&Token>) -> Result<HeaderValue
 pub(super) struct Around {
     session: Session,
     hash: [u8; 32],
+    /// What the team has of its first steps, for pages of who may take them.
+    first_steps: Option<FirstSteps>,
 }
 
 impl Around {
+    /// Finds it, for a page at `path`.
+    async fn find(app: &App, hash: [u8; 32], path: &str) -> Result<Option<Self>> {
+        let Some(session) = sign_in::session(&app.store, hash).await? else { return Ok(None) };
+        let asked = session.role >= Role::Member && Wants::of(path) == Wants::Html;
+        let first_steps = if asked { pieces::first_steps(&app.store).await? } else { None };
+        Ok(Some(Self { session, hash, first_steps }))
+    }
+
     /// The frame of a page for this person.
     pub(super) fn frame(&self, app: &App, current: &str) -> Frame {
         Frame {
             warnings: app.config.warnings(),
+            steps: self.first_steps.as_ref().map(steps).unwrap_or_default(),
             ..Frame::signed_in(&self.session.name, self.session.role.as_str(), current)
         }
     }
 }
 
+/// The first steps in their order; those within a piece need one.
+fn steps(now: &FirstSteps) -> Vec<FirstStep> {
+    let in_piece = |to: fn(&str) -> String| now.piece.as_deref().map_or_else(String::new, to);
+    let step = |label, href, done| FirstStep { label, href, done };
+    vec![
+        step("Rig", paths::rigs(), now.rig),
+        step("Part with its driver", paths::parts(), now.part),
+        step("Scene with its build", paths::scenes(), now.scene),
+        step("Setting", paths::scenes(), now.setting),
+        step("Piece", paths::pieces(), now.piece.is_some()),
+        step("Its cells", in_piece(paths::piece_cells), now.cell),
+        step("Logs", in_piece(paths::intake), now.log),
+        step("Passes made of them", in_piece(paths::intake), false),
+    ]
+}
+
 /// Finds the session of the request's cookie; errors shown later know who asked.
 pub(super) async fn look_up(State(app): State<App>, mut request: Request, next: Next) -> Response {
     let Some(hash) = cookie_hash(&app, request.headers()) else { return next.run(request).await };
-    let around = match sign_in::session(&app.store, hash).await {
-        Ok(Some(session)) => Around { session, hash },
+    let around = match Around::find(&app, hash, request.uri().path()).await {
+        Ok(Some(around)) => around,
         Ok(None) => return next.run(request).await,
         Err(error) => return error.into_response(),
     };

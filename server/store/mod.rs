@@ -16,6 +16,7 @@ pub mod check;
 pub mod companions;
 mod error;
 pub mod figures;
+pub mod first_steps;
 mod ids;
 mod open;
 pub mod passes;

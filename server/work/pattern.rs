@@ -104,6 +104,36 @@ impl Pattern {
     }
 }
 
+/// Ways in which teams name their logs, the fullest first; '_' may be another separator.
+const USUAL: [&str; 9] = [
+    "{part}_{tuning}_{scene}_{setting}_{rig}_p{pass}",
+    "{part}_{scene}_{setting}_{rig}_p{pass}",
+    "{part}_{tuning}_{scene}_{setting}_p{pass}",
+    "{part}_{scene}_{setting}_p{pass}",
+    "{part}_{scene}_{setting}_{rig}_{any}",
+    "{part}_{tuning}_{scene}_{setting}_{any}",
+    "{part}_{scene}_{setting}_{any}",
+    "{part}_{scene}_{setting}",
+    "{part}_{scene}_{any}",
+];
+
+/// The usual pattern that most of the names (without their endings) fit, the fullest of several; none when no name
+/// fits any. `known` as in [`Pattern::read`].
+pub fn guess(names: &[&str], known: &dyn Fn(Word, &str) -> bool) -> Option<String> {
+    let mut best = (0, None);
+    for separator in ["_", "-", " "] {
+        for usual in USUAL {
+            let written = usual.replace('_', separator);
+            let Ok(pattern) = Pattern::parse(&written) else { continue };
+            let fitting = names.iter().filter(|name| pattern.read(name, known).is_some()).count();
+            if fitting > best.0 {
+                best = (fitting, Some(written));
+            }
+        }
+    }
+    best.1
+}
+
 fn fits(
     bits: &[Bit],
     name: &str,
@@ -179,6 +209,20 @@ mod tests {
         );
         assert_eq!(read("{any} {part}", "take 2 dunlin").unwrap(), ["take 2", "dunlin"]);
         assert_eq!(read("bench-{rig}", "BENCH-Alder").unwrap(), ["alder"]);
+    }
+
+    #[test]
+    fn a_pattern_is_guessed_from_names_that_the_registers_know() {
+        let known = |word, text: &str| NAMES.iter().any(|(w, n)| *w == word && bare(n) == bare(text));
+        let guess = |names: &[&str]| guess(names, &known);
+        let usual = ["dunlin_nine_2160p-native_p1", "dunlin_nine_2160p-native_p2", "bench notes"];
+        assert_eq!(guess(&usual).unwrap(), "{part}_{scene}_{setting}_p{pass}");
+        let with_rig = ["dunlin_nine_2160p-native_alder_p1"];
+        assert_eq!(guess(&with_rig).unwrap(), "{part}_{scene}_{setting}_{rig}_p{pass}");
+        let other = ["dunlin_nine_2160p-native_p1", "dunlin_nine_2160p-native_cold"];
+        assert_eq!(guess(&other).unwrap(), "{part}_{scene}_{setting}_{any}");
+        assert_eq!(guess(&["Dunlin-Nine Lamps-2160p native"]).unwrap(), "{part}-{scene}-{setting}");
+        assert_eq!(guess(&["curlew_nine_2160p_p1", ""]), None);
     }
 
     #[test]

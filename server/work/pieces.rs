@@ -4,6 +4,7 @@ use super::evidence::{CellEvidence, Evidence};
 use super::once::{Once, once};
 use super::{Refusal, Result, deadline};
 use crate::chance::Chance;
+use crate::store::first_steps::{self, FirstSteps};
 use crate::store::pieces::{self, Piece, PieceFields};
 use crate::store::registers::parts::PartKind;
 use crate::store::{Actor, PieceId, Store};
@@ -67,6 +68,14 @@ pub fn missing(cell: &CellEvidence, wanted: usize) -> usize {
 pub async fn flags_open(store: &Store, piece: PieceId) -> Result<usize> {
     let evidence = Evidence::of_piece(store, piece).await?;
     Ok(evidence.map_or(0, |evidence| evidence.to_review().count()))
+}
+
+/// How far a new team has come; nothing once it has a pass.
+///
+/// # Errors
+/// When the store fails.
+pub async fn first_steps(store: &Store) -> Result<Option<FirstSteps>> {
+    Ok(first_steps::read(&mut *store.read().await?).await?)
 }
 
 /// A new piece as it was typed.

@@ -185,6 +185,8 @@ async fn what_cannot_become_a_pass_is_said_and_nothing_is_made() {
     let house = House::start().await;
     let owner = house.owner().await;
     registers(&house).await;
+    // With one rig alone that one is meant.
+    assert_eq!(owner.post(&paths::rigs(), &[("name", "birch"), ("time_zone", "UTC")]).await.status, 303);
     bring(&owner, "run.csv", log(2000, 0)).await;
     let cell = [("tuning", "1"), ("scene", "1"), ("setting", "1"), ("segment", "1")];
     let assign = async |more: &[(&str, &str)]| {

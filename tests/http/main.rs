@@ -7,6 +7,7 @@
 mod against;
 mod assets;
 mod figures;
+mod first_steps;
 mod guard;
 mod harness;
 mod intake;

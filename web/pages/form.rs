@@ -38,6 +38,8 @@ pub struct Input {
     pub how: How,
     /// Whether it may not stay empty.
     pub required: bool,
+    /// Whether it stands folded away: it can come later.
+    pub later: bool,
     /// Whether typing begins here.
     pub focus: bool,
 }
@@ -117,7 +119,17 @@ impl Form {
     #[must_use]
     pub fn ask(mut self, name: &'static str, label: &'static str, hint: &'static str, how: How) -> Self {
         let (value, error) = (String::new(), String::new());
-        self.inputs.push(Input { name, label, hint, value, error, how, required: false, focus: false });
+        self.inputs.push(Input {
+            name,
+            label,
+            hint,
+            value,
+            error,
+            how,
+            required: false,
+            later: false,
+            focus: false,
+        });
         self
     }
 
@@ -134,6 +146,30 @@ impl Form {
             last.required = true;
         }
         self
+    }
+
+    /// The field before this can come later: it stands folded away with others of its kind.
+    #[must_use]
+    pub fn later(mut self) -> Self {
+        if let Some(last) = self.inputs.last_mut() {
+            last.later = true;
+        }
+        self
+    }
+
+    /// The fields that stand first, or those that can come later.
+    pub(super) fn asked(&self, later: bool) -> impl Iterator<Item = &Input> {
+        self.inputs.iter().filter(move |input| input.later == later)
+    }
+
+    /// Whether some fields can come later.
+    pub(super) fn has_later(&self) -> bool {
+        self.asked(true).next().is_some()
+    }
+
+    /// Whether the fields that can come later are shown: where there is something in them to see.
+    pub(super) fn shows_later(&self) -> bool {
+        self.changes || self.asked(true).any(|input| !input.error.is_empty())
     }
 
     /// The form with what stands in its fields; typing begins in the first wrong field, else in the first.

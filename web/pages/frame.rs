@@ -17,6 +17,8 @@ pub struct Frame {
     pub warnings: Vec<String>,
     /// What the last action did.
     pub flash: Option<Flash>,
+    /// What a new team does one after the other; empty once it has a pass, and for guests.
+    pub steps: Vec<FirstStep>,
     /// Goes along with each form that makes something (`parts::once`): sent twice, it makes one.
     pub once: String,
 }
@@ -54,6 +56,17 @@ pub struct PieceFrame {
     pub left: String,
     /// Its pages.
     pub entries: Vec<Entry>,
+}
+
+/// A first step of a new team.
+#[derive(Clone, Debug)]
+pub struct FirstStep {
+    /// What it gives: 'Rig'.
+    pub label: &'static str,
+    /// Where it is done; empty while another step has to come first.
+    pub href: String,
+    /// Whether it is done.
+    pub done: bool,
 }
 
 /// What the last action did.
@@ -123,6 +136,11 @@ impl Frame {
             ],
         });
         self
+    }
+
+    /// Whether this is the first of the first steps that is not done.
+    pub(super) fn is_next(&self, step: &FirstStep) -> bool {
+        self.steps.iter().find(|step| !step.done).is_some_and(|next| next.label == step.label)
     }
 
     /// A made-up frame for samples.

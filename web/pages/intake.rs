@@ -151,6 +151,11 @@ impl Intake {
         self.frames.iter().chain(&self.companions).filter(|w| w.log.wall_start.is_none()).collect()
     }
 
+    fn clockless_said(&self) -> String {
+        let n = u64::try_from(self.clockless().len()).unwrap_or(u64::MAX);
+        format!("Say when {} began", format::plural(n, "log", "logs"))
+    }
+
     fn upload() -> String {
         paths::upload("")
     }

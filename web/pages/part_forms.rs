@@ -25,7 +25,7 @@ fn ask_part(form: Form) -> Form {
 pub fn new_part(once: String, filled: &Filled) -> Form {
     ask_part(Form::new("new-part", "part", paths::parts(), Sending::Add { once }))
         .line("unit", "Unit in hand", "What the sample is called")
-        .line("driver", "Driver", "Its name or number; may come later")
+        .line("driver", "Driver", "Its name or number; passes need one")
         .ask("driver_dated", "Driver came out on", "", How::Day)
         .line("note", "Note", "")
         .filled(filled)

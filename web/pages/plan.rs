@@ -123,13 +123,26 @@ pub struct Session {
     pub part: String,
     /// Its tuning.
     pub tuning: String,
-    /// Scene, setting, and passes missing.
-    pub cells: Vec<(String, String, u64)>,
+    /// What is missing of each scene at each setting.
+    pub cells: Vec<Missing>,
+}
+
+/// Passes that a cell lacks.
+#[derive(Clone, Debug, Serialize)]
+pub struct Missing {
+    /// Game and passage.
+    pub scene: String,
+    /// Setting.
+    pub setting: String,
+    /// How many.
+    pub passes: u64,
+    /// Passes in whose place some of them are run: key, number, and why.
+    pub again: Vec<(String, i64, String)>,
 }
 
 impl Session {
     fn passes(&self) -> u64 {
-        self.cells.iter().map(|(.., passes)| passes).sum()
+        self.cells.iter().map(|cell| cell.passes).sum()
     }
 }
 
@@ -155,9 +168,15 @@ impl Spot {
         })
     }
 
+    /// A flagged pass that nobody ruled on: while it counts, what it does to the spread is no count of passes.
+    fn to_rule(&self) -> Option<&str> {
+        self.marks.iter().find(|pass| pass.mark == Mark::Flagged).and_then(|pass| pass.key.as_deref())
+    }
+
     fn more(&self) -> String {
         let count = |n: u64, word: &str| format!("{}{word}", format::count(n));
         match self.more {
+            _ if self.to_rule().is_some() => String::new(),
             _ if self.out_of_reach => "too noisy for the target".to_owned(),
             None | Some((0, 0)) => String::new(),
             Some((0, sure)) => count(sure, " more to be sure"),
@@ -286,7 +305,12 @@ impl Page for Plan {
             missing: vec![Session {
                 part: "Tarnwick Curlew".into(),
                 tuning: "380 W".into(),
-                cells: vec![("Hollow Regatta, night harbour".into(), "2160p native".into(), 1)],
+                cells: vec![Missing {
+                    scene: "Hollow Regatta, night harbour".into(),
+                    setting: "2160p native".into(),
+                    passes: 1,
+                    again: vec![("p3".into(), 3, "an updater ran".into())],
+                }],
             }],
             bench_ns: Some(60_000_000_000 * 24),
             nothing_to_choose: false,

@@ -131,8 +131,11 @@ fn ask_base(form: Form) -> Form {
         .line("processor", "Processor", "")
         .line("memory", "Memory", "Size, speed and timings")
         .line("os_build", "OS build", "")
+        .later()
         .line("firmware", "Firmware", "Of the board")
+        .later()
         .line("cooling", "Cooling", "")
+        .later()
         .ask("enclosure", "Stands", "", How::OneOf(STANDS.to_vec()))
         .line("time_zone", "Time zone", "In which its loggers write local times, such as Europe/Berlin")
 }
@@ -142,7 +145,7 @@ pub fn new_rig(once: String, filled: &Filled) -> Form {
     let form = Form::new("new-rig", "rig", paths::rigs(), Sending::Add { once })
         .line("name", "Name", "The word the team says")
         .required();
-    ask_base(form).line("note", "Note", "").filled(filled)
+    ask_base(form).line("note", "Note", "").later().filled(filled)
 }
 
 /// The form for the rig itself.

@@ -166,17 +166,22 @@ fn ask_scene(form: Form) -> Form {
         .required()
         .ask("kind", "Kind", "", How::OneOf(KINDS.to_vec()))
         .line("start_cue", "Start cue", "When to start the log")
+        .later()
         .line("window_start_s", "Window starts at, s", "Seconds from a pass's first frame, such as 2.5")
+        .later()
         .line("window_end_s", "Window ends at, s", "Empty: to the pass's end")
+        .later()
         .line("tolerance_percent", "Tolerance of its length, %", "Empty: 2, played by hand 10")
+        .later()
 }
 
 /// The form for a new scene with its game's present build.
 pub fn new_scene(once: String, filled: &Filled) -> Form {
     ask_scene(Form::new("new-scene", "scene", paths::scenes(), Sending::Add { once }))
-        .line("build", "Build of the game", "Its name or number; may come later")
+        .line("build", "Build of the game", "Its name or number; passes need one")
         .ask("build_dated", "Build came out on", "", How::Day)
         .line("note", "Note", "")
+        .later()
         .filled(filled)
 }
 
@@ -184,6 +189,7 @@ pub fn new_scene(once: String, filled: &Filled) -> Form {
 pub fn edit_scene(id: i64, version: i64, filled: &Filled) -> Form {
     ask_scene(Form::new("scene", "scene", paths::scene(id), Sending::Edit { version, back: None }))
         .line("note", "Note", "")
+        .later()
         .filled(filled)
 }
 

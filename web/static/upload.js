@@ -108,10 +108,9 @@ function watch(form) {
     const waiting = uploads.filter((each) => each.state === "waiting");
     waiting.slice(0, Math.max(0, AT_ONCE - going)).forEach((each) => each.start());
     const open = uploads.some((each) => ["going", "waiting"].includes(each.state));
-    if (!open && uploads.some((each) => each.state === "taken")) {
-      // Pages put what to do next into an element that waits for this.
-      form.querySelectorAll("[data-when-done]").forEach((each) => { each.hidden = false; });
-    }
+    const done = !open && uploads.some((each) => each.state === "taken");
+    // Pages put what to do next into an element that waits for this.
+    form.querySelectorAll("[data-when-done]").forEach((each) => { each.hidden = !done; });
   };
   const add = (files) => {
     for (const file of files) uploads.push(new Upload(file, form, queue, next));

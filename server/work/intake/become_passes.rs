@@ -8,19 +8,22 @@ use crate::chance::Chance;
 use crate::store::companions::PlacedBy;
 use crate::store::passes::{self, NewPass};
 use crate::store::pieces::{self, Piece};
-use crate::store::registers::cells;
-use crate::store::{Actor, PersonId, SegmentId, Store, StoreError, Tx, companions, segments};
+use crate::store::registers::{cells, parts};
+use crate::store::{Actor, PersonId, PieceId, SegmentId, Store, StoreError, Tx, companions, segments};
 use crate::work::assign::{Made, make};
 use crate::work::once::{Once, once};
 use crate::work::{Internal, Kind, Refusal, Result};
 
 /// What an assignment did.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Assigned {
     /// Keys of the passes that were made.
     pub keys: Vec<String>,
     /// Companions that were paired by name: file, and how it was placed (empty: not placed).
     pub companions: Vec<(String, String)>,
+    /// Drivers that the piece declares from now on, as it had declared none for their parts.
+    #[serde(default)]
+    pub declared: Vec<String>,
 }
 
 /// Makes passes of the chosen segments and pairs each with the waiting companions of its name.
@@ -47,8 +50,9 @@ pub async fn assign(
                 let mut waiting = segments::waiting(tx).await?;
                 let names: Vec<(SegmentId, String)> =
                     waiting.iter().map(|s| (s.id, s.capture.clone())).collect();
-                let mut assigned = Assigned { keys: Vec::new(), companions: Vec::new() };
+                let mut assigned = Assigned::default();
                 for (key, _, wish) in keyed {
+                    assigned.declared.extend(declare(tx, piece_id, &wish).await?);
                     let cell_id = cells::ensure(tx, wish.of).await?;
                     if !pieces::selected(tx, piece_id).await?.iter().any(|cell| cell.id == cell_id) {
                         pieces::select(tx, piece_id, cell_id).await?;
@@ -62,6 +66,19 @@ pub async fn assign(
         })
         .await?;
     serde_json::from_str(&answer).map_err(|e| Internal(format!("a first answer: {e}")).into())
+}
+
+/// Where the piece declares no driver for the part, the one of its first pass: said, and changed in the choices.
+async fn declare(tx: &mut Tx<'_>, piece: PieceId, wish: &Wish) -> Result<Option<String>> {
+    let driver = parts::drivers(tx).await?.into_iter().find(|driver| driver.id == wish.driver);
+    let Some(driver) = driver else { return Ok(None) };
+    let part = driver.fields.part_id;
+    if pieces::declared(tx, piece).await?.iter().any(|declared| declared.part_id == part) {
+        return Ok(None);
+    }
+    pieces::declare(tx, piece, part, driver.id).await?;
+    let part = parts::all(tx).await?.into_iter().find(|one| one.id == part);
+    Ok(part.map(|part| format!("{} {}", part.name(), driver.fields.name)))
 }
 
 fn new_pass(cell_id: crate::store::CellId, wish: &Wish) -> NewPass {

@@ -8,7 +8,7 @@ use crate::store::{
     BuildId, DriverId, PartId, RigBaseId, RigId, SceneId, SegmentId, SettingId, TuningId, UnitId,
 };
 use crate::work::assign::stem;
-use crate::work::pattern::{Pattern, Word, bare};
+use crate::work::pattern::{self, Pattern, Word, bare};
 
 /// What a person chose; what is left open takes the usual, or is read from the file's name.
 #[derive(Clone, Debug, Default)]
@@ -21,7 +21,7 @@ pub struct Chosen {
     pub scene: Option<SceneId>,
     /// Setting.
     pub setting: Option<SettingId>,
-    /// Usual: the newest base of the rig that uploaded or that the name says.
+    /// Usual: the newest base of the rig that it was recorded on or that the name says, else of the only one.
     pub base: Option<RigBaseId>,
     /// Usual: the part's only unit.
     pub unit: Option<UnitId>,
@@ -77,6 +77,20 @@ pub fn wish(
     })
 }
 
+/// Names that are looked at to guess their pattern: more of them say the same.
+const LOOKED_AT: usize = 20;
+
+/// The pattern that most of these logs' names seem to follow.
+pub fn guess<'a>(choices: &Choices, segments: impl Iterator<Item = &'a SegmentRow>) -> Option<String> {
+    let names: Vec<&str> = segments.take(LOOKED_AT).map(|segment| stem(file(segment))).collect();
+    pattern::guess(&names, &|word, text| !candidates(choices, word, text).is_empty())
+}
+
+/// The file that a segment lies in.
+fn file(segment: &SegmentRow) -> &str {
+    if segment.member.is_empty() { &segment.capture } else { &segment.member }
+}
+
 /// What the file's name says.
 #[derive(Default)]
 struct Named {
@@ -89,10 +103,9 @@ struct Named {
 impl Named {
     fn read(choices: &Choices, chosen: &Chosen, segment: &SegmentRow) -> Result<Self, String> {
         let Some(pattern) = &chosen.pattern else { return Ok(Self::default()) };
-        let file = if segment.member.is_empty() { &segment.capture } else { &segment.member };
         let known = |word, text: &str| !candidates(choices, word, text).is_empty();
         let found = pattern
-            .read(stem(file), &known)
+            .read(stem(file(segment)), &known)
             .ok_or("Its name does not fit the pattern, or names what no register has.")?;
         let text = |word| found.iter().find(|(w, _)| *w == word).map(|(_, text)| text.as_str());
         let only = |word| text(word).map(|text| single(choices, word, text)).transpose();
@@ -186,7 +199,11 @@ fn base(choices: &Choices, chosen: Option<RigBaseId>, rig: Option<RigId>) -> Res
     if let Some(chosen) = chosen {
         return Ok(chosen);
     }
-    let rig = rig.ok_or("No rig is known for it: choose the base of one.")?;
+    let only = match choices.rigs.as_slice() {
+        [only] => Some(only.id),
+        _ => None,
+    };
+    let rig = rig.or(only).ok_or("No rig is known for it: choose the base of one.")?;
     let newest = choices.bases.iter().find(|base| base.fields.rig_id == rig).map(|base| base.id);
     newest.ok_or_else(|| "Its rig has no base yet: enter one under Rigs.".to_owned())
 }
