@@ -44,25 +44,12 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
     if guessed {
         form.offer(guess(&read.choices, read.frames().map(|(one, _)| &one.segment)));
     }
-    let chosen = match form.chosen() {
-        Ok(chosen) => (!form.is_empty()).then_some(chosen),
-        Err(Error::Refused(refusal)) => {
-            form.wrong = (refusal.wrong("pattern").to_owned(), refusal.says);
-            None
-        }
-        Err(error) => return Err(error),
-    };
+    let chosen = chosen(&mut form)?;
     let (frames, companions) =
         read.waiting.into_iter().partition(|(one, _)| one.segment.kind == LogKind::Frames);
-    let row = |(one, capture)| {
-        let mut waiting = waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
-        waiting.becomes = waiting.becomes.filter(|becomes| !guessed || matches!(becomes, Becomes::Pass(_)));
-        waiting
-    };
     let rows = |all: Vec<_>| {
-        let mut rows: Vec<Waiting> = all.into_iter().map(row).collect();
-        rows.sort_by(|one, other| one.log.file.cmp(&other.log.file));
-        rows
+        let row = |(one, capture)| waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
+        by_name(all.into_iter().map(row).collect(), guessed)
     };
     Ok(pages::Intake {
         frame: counting(app, who, piece, "Intake").await?,
@@ -84,6 +71,27 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
         passes: read.passes.iter().map(|pass| (pass.key.clone(), pass_words(pass))).collect(),
         form: form.shown(&read.choices, app.chance.key()?),
     })
+}
+
+/// What the form asks for, if anything; a slip is noted in the form.
+fn chosen(form: &mut Form) -> Result<Option<Chosen>> {
+    match form.chosen() {
+        Ok(chosen) => Ok((!form.is_empty()).then_some(chosen)),
+        Err(Error::Refused(refusal)) => {
+            form.wrong = (refusal.wrong("pattern").to_owned(), refusal.says);
+            Ok(None)
+        }
+        Err(error) => Err(error),
+    }
+}
+
+/// Logs by their names; a guess that does not fit one says nothing about it.
+fn by_name(mut rows: Vec<Waiting>, guessed: bool) -> Vec<Waiting> {
+    for row in rows.iter_mut().filter(|_| guessed) {
+        row.becomes = row.becomes.take().filter(|becomes| matches!(becomes, Becomes::Pass(_)));
+    }
+    rows.sort_by(|one, other| one.log.file.cmp(&other.log.file));
+    rows
 }
 
 fn curl(app: &App) -> String {

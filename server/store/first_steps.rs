@@ -47,7 +47,7 @@ mod tests {
     use crate::store::{Actor, Store, testing};
 
     async fn now(store: &Store) -> Option<FirstSteps> {
-        read(&mut *store.read().await.unwrap()).await.unwrap()
+        read(&mut store.read().await.unwrap()).await.unwrap()
     }
 
     #[tokio::test]
