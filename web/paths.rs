@@ -100,6 +100,14 @@ routes! {
     AGAINST = "/pieces/{piece}/against" => against(piece: &str);
     /// The chart of a comparison (the same query, and `theme`): SVG.
     AGAINST_CHART = "/pieces/{piece}/against/chart.svg" => against_chart(piece: &str);
+    /// A part at its tunings: watts against frame rate.
+    PIECE_TUNING = "/pieces/{piece}/tuning" => piece_tuning(piece: &str);
+    /// Its chart (the same query, and `theme`): SVG.
+    TUNING_CHART = "/pieces/{piece}/tuning/chart.svg" => tuning_chart(piece: &str);
+    /// Delay against frame rate.
+    LATENCY = "/pieces/{piece}/latency" => latency(piece: &str);
+    /// The chart of one scene and setting (`scene`, `setting`, `theme`): SVG.
+    LATENCY_CHART = "/pieces/{piece}/latency/chart.svg" => latency_chart(piece: &str);
     /// What a new noise prior would change. POST keeps it.
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
     /// How the rigs of a piece agree.

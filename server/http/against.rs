@@ -3,13 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use axum::extract::State;
-use axum::http::header::CONTENT_TYPE;
-use axum::response::{IntoResponse as _, Response};
+use axum::response::Response;
 use serde_json::json;
 use weighhouse_measure::compare::SceneKind;
 use weighhouse_measure::compare::ratio::{Crossing, Ratio};
 use weighhouse_measure::compare::verdict::{Verdict, Way};
-use weighhouse_web::charts::{self, Caption, Ratios, Theme};
+use weighhouse_web::charts::{self, Caption, Ratios};
 use weighhouse_web::format::{self, Unit};
 use weighhouse_web::pages::{
     Against, AgainstForm, CellLine, Comparison, Contender, Field, OverallLine, PriorShown, RatioLine,
@@ -17,6 +16,7 @@ use weighhouse_web::pages::{
 };
 
 use super::App;
+use super::chart::{picture, theme};
 use super::piece_frame::{at, in_piece};
 use super::resources::Of;
 use super::respond::{Wants, respond};
@@ -26,7 +26,7 @@ use crate::store::pieces::Piece;
 use crate::store::{SceneId, TuningId};
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
 use crate::work::evidence::{Evidence, Registers};
-use crate::work::{Kind, Refusal, Result};
+use crate::work::{Refusal, Result};
 
 /// The page.
 pub(super) async fn show(
@@ -54,17 +54,12 @@ pub(super) async fn chart(
     Of(piece): Of<Piece>,
     sent::Asked(query): sent::Asked,
 ) -> Result<Response> {
-    let named = query.text("theme");
-    let wanted = if named.is_empty() { "light" } else { named };
-    let theme = Theme::ALL.iter().find(|(name, _)| *name == wanted).ok_or_else(|| {
-        let says = format!("'{named}' is no theme of a chart.");
-        Refusal::new(Kind::Invalid, "Not drawn", says, "It is light, dark or print.")
-    })?;
+    let theme = theme(&query)?;
     let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
     let comparison = comparison.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
     let mut chart = told(&evidence, &comparison).chart;
     chart.caption.draft = true;
-    Ok(([(CONTENT_TYPE, "image/svg+xml")], chart.svg(&theme.1)).into_response())
+    Ok(picture(chart.svg(theme)))
 }
 
 fn asked(query: &Sent) -> Asked {
@@ -297,11 +292,12 @@ impl Told<'_> {
     }
 }
 
-fn count(n: usize) -> u64 {
+pub(super) fn count(n: usize) -> u64 {
     u64::try_from(n).unwrap_or(u64::MAX)
 }
 
-fn ratio(judged: &Judged, what: String) -> RatioLine {
+/// A ratio as tables show it; `what` a figure of it would be.
+pub(super) fn ratio(judged: &Judged, what: String) -> RatioLine {
     let Judged { ratio: Ratio { ratio, bounds, marks, .. }, verdict, .. } = judged;
     let told = matches!(verdict, Verdict::None { .. });
     RatioLine {

@@ -18,6 +18,8 @@ use super::{
     App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation,
     layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, rig_check, session,
     sign_in, trace, upload,
+    latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session,
+    sign_in, trace, tuning, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -48,6 +50,10 @@ fn pages() -> Router<App> {
         .route(paths::LAYOUT, get(layout::show).post(layout::answer))
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
+        .route(paths::PIECE_TUNING, get(tuning::show))
+        .route(paths::TUNING_CHART, get(tuning::chart))
+        .route(paths::LATENCY, get(latency::show))
+        .route(paths::LATENCY_CHART, get(latency::chart))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
         .route(paths::RIG_CHECK, get(rig_check::show))
         .route(paths::REVIEW, get(review::show).post(review::rule))

@@ -187,7 +187,7 @@ pub fn choose(evidence: &Evidence, asked: &Asked) -> Result<Option<Choice>> {
 }
 
 /// The one with this id; `None` when nothing is asked for.
-fn pick<T: Copy + Into<i64>>(there: &[T], what: &str, asked: &str) -> Result<Option<T>> {
+pub(super) fn pick<T: Copy + Into<i64>>(there: &[T], what: &str, asked: &str) -> Result<Option<T>> {
     if asked.is_empty() {
         return Ok(None);
     }

@@ -11,6 +11,7 @@ pub mod error;
 pub mod evidence;
 pub mod figures;
 pub mod intake;
+pub mod latency;
 #[cfg(test)]
 pub(crate) mod made_up;
 pub mod names;
@@ -32,6 +33,7 @@ pub mod rule;
 pub mod sign_in;
 mod spool;
 pub mod take_in;
+pub mod tuning;
 pub mod understood;
 pub mod upload;
 

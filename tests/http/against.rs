@@ -2,7 +2,7 @@
 
 use weighhouse::store::registers::{cells, parts, rigs, scenes, settings, tunings};
 use weighhouse::store::{Actor, StoreError, Tx, passes, pieces, rulings};
-use weighhouse::store::{CellId, DriverId, PersonId, RigBaseId, SegmentId, UnitId};
+use weighhouse::store::{BuildId, CellId, DriverId, PartId, PersonId, RigBaseId, SceneId, SegmentId, UnitId};
 use weighhouse::work::take_in::{TakeIn, Upload};
 use weighhouse_measure::compare::SceneKind;
 use weighhouse_web::paths;
@@ -24,12 +24,15 @@ fn log(frame_ms: f64, nth: usize) -> String {
     text
 }
 
-struct Ids {
-    cells: Vec<CellId>,
-    base: RigBaseId,
-    units: Vec<UnitId>,
-    drivers: Vec<DriverId>,
-    builds: Vec<weighhouse::store::BuildId>,
+/// What the piece is made of.
+pub struct Ids {
+    pub cells: Vec<CellId>,
+    pub base: RigBaseId,
+    pub parts: Vec<PartId>,
+    pub units: Vec<UnitId>,
+    pub drivers: Vec<DriverId>,
+    pub scenes: Vec<SceneId>,
+    pub builds: Vec<BuildId>,
 }
 
 /// Two cards, two scenes, one setting, four cells, and a piece 'k1' of them whose baseline is the first card.
@@ -58,8 +61,15 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
         generated: 1,
     };
     let setting = settings::add(tx, &setting).await?;
-    let mut ids = Ids { cells: vec![], base, units: vec![], drivers: vec![], builds: vec![] };
-    let mut scene_ids = vec![];
+    let mut ids = Ids {
+        cells: vec![],
+        base,
+        parts: vec![],
+        units: vec![],
+        drivers: vec![],
+        scenes: vec![],
+        builds: vec![],
+    };
     for (game, passage) in [("Vellum Rally", "hairpin"), ("Tin Comet", "corridor")] {
         let scene = scenes::SceneFields {
             game: game.into(),
@@ -74,7 +84,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
         let scene = scenes::add(tx, &scene).await?;
         let build = scenes::BuildFields { scene_id: scene, name: "1.0".into(), dated_us: 0 };
         ids.builds.push(scenes::add_build(tx, &build).await?);
-        scene_ids.push(scene);
+        ids.scenes.push(scene);
     }
     let mut fields = pieces::PieceFields::usual("Is the Curlew worth it?", parts::PartKind::Card);
     for model in ["Dunlin", "Curlew"] {
@@ -87,6 +97,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
             note: String::new(),
         };
         let part = parts::add(tx, &part).await?;
+        ids.parts.push(part);
         fields.baseline_part_id = fields.baseline_part_id.or(Some(part));
         let unit = parts::UnitFields {
             part_id: part,
@@ -100,7 +111,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
         ids.drivers.push(parts::add_driver(tx, &driver).await?);
         let all = tunings::all(tx).await?;
         let stock = all.into_iter().find(|tuning| tuning.fields.part_id == part).unwrap().id;
-        for scene_id in &scene_ids {
+        for scene_id in &ids.scenes {
             let of = cells::CellOf { tuning_id: stock, scene_id: *scene_id, setting_id: setting };
             ids.cells.push(cells::ensure(tx, of).await?);
         }
@@ -116,7 +127,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
     Ok(ids)
 }
 
-async fn segment(house: &House, name: String, text: String) -> SegmentId {
+pub async fn segment(house: &House, name: String, text: String) -> SegmentId {
     let upload = Upload { name, rig_id: None, start_us: None, key: None };
     let bytes = futures_util::stream::iter([Ok::<_, weighhouse::work::Error>(text.into_bytes())]);
     let taken = TakeIn::new(house.store.clone()).take_in(Actor::Server, upload, bytes).await.unwrap();
@@ -124,7 +135,7 @@ async fn segment(house: &House, name: String, text: String) -> SegmentId {
 }
 
 /// The piece with two passes of each cell.
-async fn piece(house: &House) {
+pub async fn piece(house: &House) -> Ids {
     let ids = house.store.write(Actor::Server, async |tx| registers(tx).await).await.unwrap();
     let cells = DUNLIN.into_iter().chain(CURLEW).enumerate();
     let each = cells.flat_map(|(at, passes)| passes.into_iter().enumerate().map(move |pass| (at, pass)));
@@ -141,6 +152,7 @@ async fn piece(house: &House) {
         let key = format!("p{at}{nth}");
         house.store.write(Actor::Server, async move |tx| passes::add(tx, &key, &new).await).await.unwrap();
     }
+    ids
 }
 
 async fn seen(client: &Client, query: &[(&str, &str)]) -> serde_json::Value {

@@ -21,4 +21,5 @@ mod registers;
 mod review;
 mod rig_check;
 mod sign_in;
+mod tuning;
 mod upload;

@@ -127,6 +127,12 @@ impl<'a> Canvas<'a> {
         self.put(format_args!("<path d=\"{d}\" {fill}/>"));
     }
 
+    /// A faint area; `opacity` from 0 to 1.
+    pub(super) fn shade(&mut self, d: &str, paint: Paint, opacity: f64) {
+        let (fill, opacity) = (self.fill(paint), number(opacity));
+        self.put(format_args!("<path d=\"{d}\" {fill} fill-opacity=\"{opacity}\"/>"));
+    }
+
     pub(super) fn text(&mut self, at: (f64, f64), words: &str, look: Type) {
         if words.is_empty() {
             return;

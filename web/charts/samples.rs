@@ -1,8 +1,8 @@
 //! Made-up charts, one of each kind, for the pattern page and for looking at.
 
 use super::{
-    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Ratio, RatioRow, Ratios,
-    Span, SpanKind, Strip, Theme,
+    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Place, Plane, Ratio,
+    RatioRow, Ratios, Series, Span, SpanKind, Spot, Strip, Theme,
 };
 use crate::format::Unit;
 
@@ -28,9 +28,44 @@ pub fn all(theme: &Theme) -> Vec<(&'static str, String)> {
         ("strip", strip().svg(theme)),
         ("ratios", ratios().svg(theme)),
         ("bars", bars().svg(theme)),
+        ("plane", plane().svg(theme)),
         ("distribution", distribution(false).svg(theme)),
         ("cumulative", distribution(true).svg(theme)),
     ]
+}
+
+/// A part at its tunings.
+pub(crate) fn plane() -> Plane {
+    let spot = |name: &str, watts: f64, fps: f64| Spot {
+        name: name.to_owned(),
+        x: watts,
+        y: fps,
+        x_interval: Some((watts - 2.5, watts + 2.5)),
+        y_interval: Some((fps - 0.6, fps + 0.6)),
+        says: format!("{name}: {fps} fps at {watts} W"),
+    };
+    let limits =
+        [("350 W", 347.0, 86.2), ("400 W", 396.0, 93.6), ("420 W", 416.0, 95.8), ("stock", 492.0, 98.0)];
+    let line: Vec<(f64, f64)> = limits.iter().map(|(_, watts, fps)| (*watts, *fps)).collect();
+    Plane {
+        caption: caption("plane", "Tarnwick Curlew: frame rate over watts", "Watts as measured, not as set."),
+        across: "mean measured power, W".to_owned(),
+        up: "average frame rate, fps".to_owned(),
+        series: vec![
+            Series {
+                name: "stock clocks".to_owned(),
+                points: limits.iter().map(|(name, watts, fps)| spot(name, *watts, *fps)).collect(),
+                band: line.iter().map(|(watts, fps)| (*watts, fps - 0.5, fps + 0.5)).collect(),
+                line,
+            },
+            Series {
+                name: "core +180 MHz, memory +750 MHz".to_owned(),
+                points: vec![spot("400 W with clock offsets", 397.0, 99.2)],
+                ..Series::default()
+            },
+        ],
+        places: vec![Place { at: 416.0, interval: Some((396.0, 440.0)), says: "knee".to_owned() }],
+    }
 }
 
 fn caption(id: &str, title: &str, subtitle: &str) -> Caption {

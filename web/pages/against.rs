@@ -206,14 +206,14 @@ impl CellLine {
 }
 
 impl RatioLine {
-    fn change(&self) -> String {
+    pub(super) fn change(&self) -> String {
         match self.interval {
             Some((low, high)) => format::change_to(self.ratio, low, high),
             None => format::change(self.ratio),
         }
     }
 
-    fn interval(&self) -> String {
+    pub(super) fn interval(&self) -> String {
         self.interval
             .map_or_else(|| format::NOTHING.to_owned(), |(low, high)| format::change_interval(low, high))
     }

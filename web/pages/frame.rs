@@ -131,6 +131,8 @@ impl Frame {
                 to("Intake", paths::intake(key)),
                 to("Review", paths::review(key)).counting(flags),
                 to("Against", paths::against(key)),
+                to("Tuning", paths::piece_tuning(key)),
+                to("Latency", paths::latency(key)),
                 to("Figures", paths::figures(key)),
                 to("Pack", paths::pack(key)),
             ],

@@ -8,6 +8,7 @@ pub mod form;
 mod frame;
 mod intake;
 mod invitation;
+mod latency;
 mod layout;
 pub mod methods;
 mod noise_prior;
@@ -26,6 +27,7 @@ mod rig_check;
 pub mod rigs;
 pub mod scenes;
 mod sign_in;
+mod tuning;
 
 pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
@@ -37,6 +39,7 @@ pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, FirstStep, Flash, Frame, PieceFrame, SignedIn, Undo};
 pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
+pub use latency::{DelayBlock, DelayRow, Latency};
 pub use layout::Layout;
 pub use methods::Methods;
 pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
@@ -54,6 +57,7 @@ pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
 pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};
 pub use sign_in::SignIn;
+pub use tuning::{CurveLine, ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
 
 /// A page: its fields are what its template and its JSON twin show.
 ///
@@ -81,6 +85,8 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     let mut out = Vec::new();
     of::<Intake>("intake", &mut out)?;
     of::<Against>("against", &mut out)?;
+    of::<Tuning>("tuning", &mut out)?;
+    of::<Latency>("latency", &mut out)?;
     of::<NoisePrior>("noise_prior", &mut out)?;
     of::<Figure>("figure", &mut out)?;
     of::<FigureBlind>("figure_blind", &mut out)?;

@@ -8,6 +8,7 @@
 use super::noise::{Local, Spread, by_rig, within_rigs};
 use super::{Interval, PassLog};
 use crate::stats::distributions::t_two_sided;
+use crate::stats::moderation::Variance;
 use crate::stats::sum::{mean, sum};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -34,6 +35,13 @@ impl CellValue {
     /// Whether the value must carry the mark 'one pass'.
     pub fn one_pass(&self) -> bool {
         self.passes == 1
+    }
+
+    /// Squared standard error of its logarithm, with the degrees of freedom; `None` where there is no spread.
+    pub(super) fn ln_error(&self) -> Option<Variance> {
+        let (spread, interval) = (self.spread?, self.interval?);
+        let se = libm::log(interval.high / interval.low) / 2.0 / t_two_sided(0.95, spread.df);
+        Some(Variance { s2: se * se, df: spread.df })
     }
 }
 

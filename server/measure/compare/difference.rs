@@ -32,10 +32,8 @@ pub fn difference(first: &CellValue, second: &CellValue) -> Difference {
 
 /// Squared standard error of a cell's value in its unit, and its degrees of freedom.
 fn error(cell: &CellValue) -> Option<(f64, f64)> {
-    let (spread, interval) = (cell.spread?, cell.interval?);
-    let half = libm::log(interval.high / interval.low) / 2.0;
-    let se = cell.value * half / t_two_sided(0.95, spread.df);
-    Some((se * se, spread.df))
+    let of_ln = cell.ln_error()?;
+    Some((cell.value * cell.value * of_ln.s2, of_ln.df))
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 //! ratio is a difference, an interval of a ratio stays above zero and swapping the parts turns x into 1/x. Data flow:
 //! [`passes`] -> [`noise`] (how far passes scatter) -> [`cell`] -> [`ratio`] (one scene) -> [`overall`] ->
 //! [`verdict`]. From ratios: [`worth`] (money), [`reader`] (for whom), [`ranks`]. From cells at several tunings or
-//! settings: [`curve`], [`knee`], [`saturating`], [`front`], [`difference`].
+//! settings: [`together`], [`curve`], [`knee`], [`saturating`], [`front`], [`difference`].
 //!
 //! Intervals and tail probabilities come from `statrs`; what is kept for a figure's digest (the noise prior) is
 //! rounded to decimal strings first.
@@ -24,6 +24,7 @@ pub mod ratio;
 pub mod reader;
 pub mod rigs;
 pub mod saturating;
+pub mod together;
 pub mod verdict;
 pub mod worth;
 
