@@ -16,10 +16,8 @@ use weighhouse_web::paths;
 
 use super::{
     App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation,
-    layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, rig_check, session,
-    sign_in, trace, upload,
-    latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, session,
-    sign_in, trace, tuning, upload,
+    latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, rig_check,
+    session, sign_in, trace, tuning, upload,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
