@@ -1,7 +1,7 @@
 //! Randomness, as an argument: tokens that nobody can guess and the short keys of pieces, passes and figures.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use rand::TryRng as _;
 use rand::rngs::SysRng;
@@ -15,7 +15,11 @@ const KEY_LENGTH: usize = 12;
 
 /// Gives random bytes. Cheap to clone.
 #[derive(Clone, Debug)]
-pub struct Chance(Source);
+pub struct Chance {
+    source: Source,
+    /// Drawn when it is first needed, and gone with the process.
+    secret: Arc<Mutex<Option<[u8; 32]>>>,
+}
 
 #[derive(Clone, Debug)]
 enum Source {
@@ -33,6 +37,10 @@ pub struct NoChance(String);
 pub struct Token(String);
 
 impl Token {
+    fn of(bytes: [u8; 32]) -> Self {
+        Self(bytes.iter().map(|b| format!("{b:02x}")).collect())
+    }
+
     /// What the bearer shows.
     pub fn as_str(&self) -> &str {
         &self.0
@@ -58,17 +66,17 @@ pub fn token_hash(shown: &str) -> [u8; 32] {
 impl Chance {
     /// The operating system's generator.
     pub fn system() -> Self {
-        Self(Source::System)
+        Self { source: Source::System, secret: Arc::default() }
     }
 
     /// The same bytes on every run, for the demo and for tests. Never for a real team's tokens.
     pub fn seeded(seed: u64) -> Self {
-        Self(Source::Seeded(seed, Arc::new(AtomicU64::new(0))))
+        Self { source: Source::Seeded(seed, Arc::new(AtomicU64::new(0))), secret: Arc::default() }
     }
 
     /// 32 random bytes.
     pub fn bytes(&self) -> Result<[u8; 32], NoChance> {
-        match &self.0 {
+        match &self.source {
             Source::System => {
                 let mut out = [0; 32];
                 SysRng.try_fill_bytes(&mut out).map_err(|e| NoChance(e.to_string()))?;
@@ -86,7 +94,18 @@ impl Chance {
 
     /// A token of 256 bits.
     pub fn token(&self) -> Result<Token, NoChance> {
-        Ok(Token(self.bytes()?.iter().map(|b| format!("{b:02x}")).collect()))
+        Ok(Token::of(self.bytes()?))
+    }
+
+    /// A token that is the same for the same request as long as the process runs, so that a second try is told what
+    /// the first was, and nobody else can guess it. The inner hash has a fixed length: nothing can be added to it.
+    pub fn token_for(&self, request: &str) -> Result<Token, NoChance> {
+        let mut secret = self.secret.lock().unwrap_or_else(PoisonError::into_inner);
+        let secret = match *secret {
+            Some(drawn) => drawn,
+            None => *secret.insert(self.bytes()?),
+        };
+        Ok(Token::of(Sha256::digest([secret, token_hash(request)].concat()).into()))
     }
 
     /// A key for an address: 12 characters, 60 bits.
@@ -117,6 +136,16 @@ mod tests {
         assert_eq!(a.as_str().len(), 64);
         assert_eq!(a.hash(), token_hash(a.as_str()));
         assert!(!format!("{a:?}").contains(a.as_str()));
+    }
+
+    #[test]
+    fn a_request_has_one_token_in_this_process_and_another_one_has_another() {
+        let chance = Chance::system();
+        let first = chance.token_for("person 1 /people/keys k").unwrap();
+        assert_eq!(first, chance.clone().token_for("person 1 /people/keys k").unwrap());
+        assert_ne!(first, chance.token_for("person 2 /people/keys k").unwrap());
+        assert_ne!(first, Chance::system().token_for("person 1 /people/keys k").unwrap());
+        assert_eq!(first.as_str().len(), 64);
     }
 
     #[test]

@@ -53,7 +53,7 @@ pub(super) async fn save(
 type Done = (String, Option<(&'static str, Vec<CellId>)>);
 
 async fn change(app: &App, who: &Member, piece: &Piece, sent: &Sent) -> Result<Done> {
-    let (store, by) = (&app.store, who.actor());
+    let (store, by) = (&app.store, sent.by(who));
     let cells = || sent.numbers("cell").map(|ids| ids.into_iter().map(CellId).collect::<Vec<_>>());
     let many = |n: usize| format::plural(u64::try_from(n).unwrap_or(u64::MAX), "cell", "cells");
     match sent.text("do") {

@@ -144,7 +144,7 @@ pub(super) async fn edit(
     Of(figure): Of<Figure>,
     sent: Sent,
 ) -> Result<Response> {
-    steps::edit(&app.store, who.id(), figure.id, sent.version()?, typed(&sent)?).await?;
+    steps::edit(&app.store, sent.by(&who), figure.id, sent.version()?, typed(&sent)?).await?;
     Ok(done(&who, wants, &paths::figure(&figure.key), "Saved."))
 }
 

@@ -128,7 +128,7 @@ pub(super) async fn make(
     let what = What::parse(sent.text("what"))?;
     let made = match typed(&sent) {
         Ok(fields) => {
-            steps::make(&app.store, &app.chance, who.id(), &piece, (what.clone(), fields), sent.once()).await
+            steps::make(&app.store, &app.chance, sent.by(&who), &piece, (what.clone(), fields)).await
         }
         Err(error) => Err(error),
     };
@@ -166,7 +166,7 @@ pub(super) async fn step(
 ) -> Result<Response> {
     let asked = asked(&sent)?;
     let taken = match confirm(&app, &who, asked.step, address, &sent).await {
-        Ok(()) => steps::take(&app.store, who.id(), piece.id, asked.clone(), sent.once()).await,
+        Ok(()) => steps::take(&app.store, sent.by(&who), piece.id, asked.clone()).await,
         Err(error) => Err(error),
     };
     match taken {

@@ -69,7 +69,7 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
         companions: rows(companions),
         unplaced: read.unplaced.iter().filter_map(|c| unplaced(c, &read.passes, &read.captures)).collect(),
         passes: read.passes.iter().map(|pass| (pass.key.clone(), pass_words(pass))).collect(),
-        form: form.shown(&read.choices, app.chance.key()?),
+        form: form.shown(&read.choices),
     })
 }
 
@@ -177,7 +177,7 @@ pub(super) async fn assign(
     let mut form = Form::of_sent(&sent);
     let made = match form.chosen() {
         Ok(chosen) => {
-            let by = (who.id(), sent.once());
+            let by = sent.by(&who);
             become_passes::assign(&app.store, &app.chance, by, &piece, &form.ticked, &chosen).await
         }
         Err(error) => Err(error),
@@ -226,7 +226,7 @@ pub(super) async fn take_back(
     sent: Sent,
 ) -> Result<Response> {
     let keys = sent.all("pass").map(str::to_owned).collect();
-    let n = become_passes::take_back(&app.store, who.id(), keys).await?;
+    let n = become_passes::take_back(&app.store, sent.by(&who), keys).await?;
     let passes = format::plural(u64::try_from(n).unwrap_or(u64::MAX), "pass", "passes");
     Ok(done(&who, wants, &paths::intake(&piece.key), format!("{passes} taken back: the logs wait again.")))
 }
@@ -240,7 +240,7 @@ pub(super) async fn pair(
     sent: Sent,
 ) -> Result<Response> {
     let segment = SegmentId(sent.read("segment", "a number of a log segment")?);
-    let placed = by_hand::pair(&app.store, who.id(), sent.text("pass").to_owned(), segment).await?;
+    let placed = by_hand::pair(&app.store, sent.by(&who), sent.text("pass").to_owned(), segment).await?;
     let says = match placed {
         PlacedBy::Nobody => "Paired, not placed: say when the log without a wall clock began.".to_owned(),
         by => format!("Paired and placed by {by}."),
@@ -258,7 +258,7 @@ pub(super) async fn give_start(
 ) -> Result<Response> {
     let capture = CaptureId(sent.read("capture", "a number of a capture")?);
     let start = sent.text("start").to_owned();
-    let n = by_hand::give_start(&app.store, who.id(), capture, sent.version()?, start).await?;
+    let n = by_hand::give_start(&app.store, sent.by(&who), capture, sent.version()?, start).await?;
     let placed = format::plural(u64::try_from(n).unwrap_or(u64::MAX), "companion", "companions");
     Ok(done(&who, wants, &paths::intake(&piece.key), format!("The start is kept; {placed} placed by it.")))
 }

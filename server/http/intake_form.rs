@@ -95,7 +95,7 @@ impl Form {
     }
 
     /// The form as it is shown.
-    pub(super) fn shown(&self, choices: &Choices, once: String) -> Assignment {
+    pub(super) fn shown(&self, choices: &Choices) -> Assignment {
         let (pattern, refused) = self.wrong.clone();
         let select = |name, label, usual, groups| Select {
             name,
@@ -106,7 +106,6 @@ impl Form {
         };
         let named = "as the file's name says";
         Assignment {
-            once,
             refused,
             pattern: Field::wrong(self.text("pattern"), pattern),
             add: !self.text("add").is_empty(),

@@ -43,15 +43,16 @@ pub(super) async fn accept(
     Path(token): Path<String>,
     sent: Sent,
 ) -> Result<Response> {
-    let invitation = people::invitation(&app.store, &token).await?;
     let (name, password) = (sent.text("name").to_owned(), sent.raw("password").to_owned());
-    let made = people::accept(&app.store, &app.passwords, &app.chance, &token, &name, password.clone()).await;
+    let tried = Try { name: name.clone(), password: password.clone(), address };
+    let invitation = match people::invitation(&app.store, &token).await {
+        Ok(invitation) => invitation,
+        // The form came twice: whoever made the account has name and password of it.
+        Err(used) => return signed_in(&app, tried).await.map_err(|_| used),
+    };
+    let made = people::accept(&app.store, &app.passwords, &app.chance, &token, &name, password).await;
     match made {
-        Ok(_) => {
-            let tried = Try { name, password, address };
-            let session = sign_in::sign_in(&app.store, &app.passwords, &app.chance, tried).await?;
-            with_cookie(&app, Some(&session), paths::pieces())
-        }
+        Ok(_) => signed_in(&app, tried).await,
         Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {
             let mut page = form(&app, token, invitation.role);
             page.name = sent.field("name", &refusal);
@@ -60,4 +61,9 @@ pub(super) async fn accept(
         }
         Err(error) => Err(error),
     }
+}
+
+async fn signed_in(app: &App, tried: Try) -> Result<Response> {
+    let session = sign_in::sign_in(&app.store, &app.passwords, &app.chance, tried).await?;
+    with_cookie(app, Some(&session), paths::pieces())
 }

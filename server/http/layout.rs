@@ -60,7 +60,7 @@ pub(super) async fn answer(
     sent: Sent,
 ) -> Result<Response> {
     let read = match said(&sent) {
-        Ok(answer) => answer::answer(&app.take_in, who.id(), &capture, sent.version()?, answer).await,
+        Ok(answer) => answer::answer(&app.take_in, sent.by(&who), &capture, sent.version()?, answer).await,
         Err(error) => Err(error),
     };
     let piece = sent.text("piece");

@@ -51,7 +51,7 @@ pub(super) async fn keep(
     sent: Sent,
 ) -> Result<Response> {
     let (version, shown) = (sent.version()?, sent.text("shown"));
-    let number = noise_prior::keep(&app.store, who.actor(), piece.id, version, shown, sent.once()).await?;
+    let number = noise_prior::keep(&app.store, sent.by(&who), piece.id, version, shown).await?;
     Ok(done(&who, wants, &paths::against(&piece.key), format!("Noise prior {number} is kept.")))
 }
 

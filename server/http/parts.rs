@@ -1,7 +1,7 @@
 //! Parts with their units, drivers, tunings and prices.
 
 use weighhouse_web::pages::parts::{Driver, PartEntry, PartForms, Price, Tuning, Unit};
-use weighhouse_web::pages::{Form, Frame, Part, Parts, part_forms as pages};
+use weighhouse_web::pages::{Form, Part, Parts, part_forms as pages};
 use weighhouse_web::paths;
 
 use super::App;
@@ -30,7 +30,7 @@ impl Kind for NewPart {
         let frame = who.frame(HERE);
         let parts = parts::all(&app.store).await?;
         let usual = vec![("unit", "A".to_owned()), ("driver_dated", day_of(app.clock.now_us()))];
-        let new = pages::new_part(frame.once.clone(), &open.filled(Self::THING, usual));
+        let new = pages::new_part(&open.filled(Self::THING, usual));
         Ok(Parts { frame, parts: parts.into_iter().map(entry).collect(), new })
     }
 
@@ -102,13 +102,13 @@ async fn page(app: &App, who: &SignedIn, id: PartId, open: &Open) -> Result<Part
     let currency = newest.map_or("EUR", |price| &price.fields.currency).to_owned();
     let found = parts.into_iter().find(|found| found.part.id == id);
     let found = found.ok_or_else(|| Refusal::missing(PartFields::THING, id))?;
-    let forms = forms(&frame, &found, open, day_of(app.clock.now_us()), currency);
+    let forms = forms(&found, open, day_of(app.clock.now_us()), currency);
     Ok(Part { frame, part: entry(found), forms })
 }
 
-fn forms(frame: &Frame, of: &PartWithAll, open: &Open, today: String, currency: String) -> PartForms {
+fn forms(of: &PartWithAll, open: &Open, today: String, currency: String) -> PartForms {
     let id = of.part.id.0;
-    let form = |thing, add: fn(i64) -> String, edit| open.sends(frame, thing, add(id), edit, paths::part(id));
+    let form = |thing, add: fn(i64) -> String, edit| open.sends(thing, add(id), edit, paths::part(id));
     let (unit, driver, price) = (UnitFields::THING, DriverFields::THING, PriceFields::THING);
     let (unit_to, unit_does) = form(unit, paths::units, paths::unit);
     let (driver_to, driver_does) = form(driver, paths::drivers, paths::driver);
@@ -118,17 +118,17 @@ fn forms(frame: &Frame, of: &PartWithAll, open: &Open, today: String, currency: 
     PartForms {
         unit: pages::unit(unit_to, unit_does, &open.filled(unit, Vec::new())),
         driver: pages::driver(driver_to, driver_does, &open.filled(driver, vec![("dated", today)])),
-        tuning: tuning_form(frame, of, open),
+        tuning: tuning_form(of, open),
         price: pages::price(price_to, price_does, &open.filled(price, usual_price)),
         edit: pages::edit_part(id, of.part.version, &own),
     }
 }
 
 /// The form for a tuning, with the cautions where what is open is past the maker's limits.
-fn tuning_form(frame: &Frame, of: &PartWithAll, open: &Open) -> Form {
+fn tuning_form(of: &PartWithAll, open: &Open) -> Form {
     let id = of.part.id.0;
     let thing = TypedTuning::THING;
-    let (to, does) = open.sends(frame, thing, paths::tunings(id), paths::tuning, paths::part(id));
+    let (to, does) = open.sends(thing, paths::tunings(id), paths::tuning, paths::part(id));
     let rated_w = of.part.fields.rated_power_w;
     let past = of
         .tunings

@@ -134,14 +134,14 @@ pub(super) async fn change(
             return Err(Refusal::field("do", says).into());
         }
     };
-    let now = people::change(&app.store, who.actor(), person.id, sent.version()?, change).await?;
+    let now = people::change(&app.store, sent.by(&who), person.id, sent.version()?, change).await?;
     let may = if now.disabled { " and may not sign in" } else { "" };
     Ok(done(&who, wants, &paths::people(), format!("{} is now {}{may}.", now.name, now.role)))
 }
 
 /// Makes a one-time link, shown once.
 pub(super) async fn invite(State(app): State<App>, who: Owner, wants: Wants, sent: Sent) -> Result<Response> {
-    let token = people::invite(&app.store, &app.chance, who.actor(), role(&sent)?).await?;
+    let token = people::invite(&app.store, &app.chance, sent.by(&who), role(&sent)?).await?;
     let link = format!("{}{}", app.address(), paths::invitation(token.as_str()));
     Ok(once(&app, &who, wants, Secret::Link(link)))
 }
@@ -154,7 +154,7 @@ pub(super) async fn make_key(
     sent: Sent,
 ) -> Result<Response> {
     let rig = RigId(sent.read("rig", "the number of a rig")?);
-    let key = people::make_key(&app.store, &app.chance, who.actor(), rig, sent.text("label")).await?;
+    let key = people::make_key(&app.store, &app.chance, sent.by(&who), rig, sent.text("label")).await?;
     let key = key.as_str().to_owned();
     let to = format!("{}{}", app.address(), paths::upload("pass-1.csv"));
     let example = format!("curl --fail-with-body -T pass-1.csv -H 'Authorization: Bearer {key}' '{to}'");
@@ -188,8 +188,9 @@ pub(super) async fn take_back(
     who: Owner,
     wants: Wants,
     Path(id): Path<i64>,
+    sent: Sent,
 ) -> Result<Response> {
-    people::take_back(&app.store, who.actor(), InvitationId(id)).await?;
+    people::take_back(&app.store, sent.by(&who), InvitationId(id)).await?;
     Ok(done(&who, wants, &paths::people(), format!("Link {id} makes no account any more.")))
 }
 
@@ -199,8 +200,9 @@ pub(super) async fn revoke_key(
     who: Owner,
     wants: Wants,
     Path(id): Path<i64>,
+    sent: Sent,
 ) -> Result<Response> {
-    people::revoke_key(&app.store, who.actor(), RigKeyId(id)).await?;
+    people::revoke_key(&app.store, sent.by(&who), RigKeyId(id)).await?;
     Ok(done(&who, wants, &paths::people(), format!("Key {id} uploads nothing any more.")))
 }
 

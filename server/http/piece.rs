@@ -36,7 +36,7 @@ pub(super) async fn save(
     sent: Sent,
 ) -> Result<Response> {
     let typed = typed(&sent);
-    match choices::save(&app.store, who.actor(), piece.id, sent.version()?, typed.clone()).await {
+    match choices::save(&app.store, sent.by(&who), piece.id, sent.version()?, typed.clone()).await {
         Ok(saved) => {
             let mut fields = saved.before.pairs();
             // A part whose driver was declared just now had none.

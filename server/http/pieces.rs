@@ -48,7 +48,7 @@ pub(super) async fn make(State(app): State<App>, who: Member, wants: Wants, sent
     let text = |name: &str| sent.text(name).to_owned();
     let typed =
         Typed { name: text("name"), kind: text("kind"), deadline: text("deadline"), zone: text("zone") };
-    let made = pieces::make(&app.store, &app.chance, who.actor(), sent.once().as_ref(), &typed).await;
+    let made = pieces::make(&app.store, &app.chance, sent.by(&who), &typed).await;
     match made {
         Ok(key) => Ok(done(&who, wants, &paths::piece_cells(&key), format!("'{}' is made.", typed.name))),
         Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {

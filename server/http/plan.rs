@@ -53,7 +53,7 @@ pub(super) async fn did_not_run(
     let said = if reason.is_empty() && !sent.ticked("runs") {
         Err(Refusal::field("reason", "Say why it did not run.").into())
     } else {
-        cells::did_not_run(&app.store, who.actor(), piece.id, (cell, version), reason.to_owned()).await
+        cells::did_not_run(&app.store, sent.by(&who), piece.id, (cell, version), reason.to_owned()).await
     };
     match said {
         Ok(before) => {

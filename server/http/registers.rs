@@ -6,7 +6,7 @@ use axum::extract::{FromRequestParts, State};
 use axum::http::request::Parts;
 use axum::response::Response;
 use jiff::Timestamp;
-use weighhouse_web::pages::{Filled, Frame, Page, Sending};
+use weighhouse_web::pages::{Filled, Page, Sending};
 
 use super::App;
 use super::resources::{Of, Resource};
@@ -110,7 +110,6 @@ impl Open {
     /// Where the form for `thing` posts to and what that does: it adds by `add`, or changes the open row by `edit`.
     pub(super) fn sends(
         &self,
-        frame: &Frame,
         thing: &str,
         add: String,
         edit: fn(i64) -> String,
@@ -118,7 +117,7 @@ impl Open {
     ) -> (String, Sending) {
         match self.row.filter(|_| self.is(thing)) {
             Some((id, version)) => (edit(id), Sending::Edit { version, back: Some(back) }),
-            None => (add, Sending::Add { once: frame.once.clone() }),
+            None => (add, Sending::Add),
         }
     }
 }
@@ -165,7 +164,7 @@ pub(super) async fn add<K: Kind + Add>(
     let added = match K::read(of, Typed::new(&|field| sent.text(field))) {
         Ok(entry) => {
             let called = entry.called();
-            registers::add(&app.store, who.actor(), sent.once(), entry).await.map(|id| (id, called))
+            registers::add(&app.store, sent.by(&who), entry).await.map(|id| (id, called))
         }
         Err(error) => Err(error),
     };
@@ -190,7 +189,7 @@ pub(super) async fn edit<K: Kind + Edit>(
     let saved = match K::read(of, Typed::new(&|field| sent.text(field))) {
         Ok(entry) => {
             let called = entry.called();
-            registers::edit(&app.store, who.actor(), id, version, entry).await.map(|()| called)
+            registers::edit(&app.store, sent.by(&who), id, version, entry).await.map(|()| called)
         }
         Err(error) => Err(error),
     };

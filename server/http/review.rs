@@ -56,7 +56,7 @@ pub(super) async fn rule(
 ) -> Result<Response> {
     let key = sent.text("pass");
     if sent.text("do") == UNDO {
-        let stands = review::undo(&app.store, who.id(), piece.id, key, sent.version()?, sent.once()).await?;
+        let stands = review::undo(&app.store, sent.by(&who), piece.id, key, sent.version()?).await?;
         let to = paths::with_query(&paths::review(&piece.key), &[("pass", key)]);
         return Ok(done(&who, wants, &to, taken_back(stands)));
     }
@@ -67,7 +67,7 @@ pub(super) async fn rule(
         version: sent.version()?,
     };
     let why = ruling.reason.clone();
-    match review::rule(&app.store, who.id(), piece.id, key, ruling, sent.once()).await {
+    match review::rule(&app.store, sent.by(&who), piece.id, key, ruling).await {
         Ok(ruled) => Ok(told(&who, wants, (&piece.key, key), &ruled, &why)),
         Err(Error::Refused(refusal)) if refusal.kind == Kind::Invalid => {
             let mut page = page(&app, &who, &piece, Some(key)).await?;

@@ -29,7 +29,7 @@ impl Kind for NewRig {
         let rigs = rigs::all(&app.store).await?;
         let newest = rigs.iter().flat_map(|rig| &rig.bases).max_by_key(|base| base.id);
         let zone = newest.map_or("UTC", |base| &base.fields.time_zone).to_owned();
-        let new = pages::new_rig(frame.once.clone(), &open.filled(Self::THING, vec![("time_zone", zone)]));
+        let new = pages::new_rig(&open.filled(Self::THING, vec![("time_zone", zone)]));
         Ok(Rigs { frame, rigs: rigs.into_iter().map(entry).collect(), new })
     }
 
@@ -94,7 +94,7 @@ async fn page(app: &App, who: &SignedIn, id: RigId, open: &Open) -> Result<Rig> 
         *text = moment_of(app.clock.now_us());
     }
     let (action, sending) =
-        open.sends(&frame, RigBaseFields::THING, paths::bases(id.0), paths::base, paths::rig(id.0));
+        open.sends(RigBaseFields::THING, paths::bases(id.0), paths::base, paths::rig(id.0));
     let own = open.filled_own(RigFields::THING, found.rig.fields.texts());
     Ok(Rig {
         frame,

@@ -105,8 +105,8 @@ async fn list(app: &App, who: &SignedIn, open: &Open) -> Result<Scenes> {
     let usual = vec![("window_start_s", "0".to_owned()), ("build_dated", today)];
     let usual_setting = vec![("width_px", "3840".to_owned()), ("height_px", "2160".to_owned())];
     let (action, sending) =
-        open.sends(&frame, SettingFields::THING, paths::settings(), paths::setting, paths::scenes());
-    let new = pages::new_scene(frame.once.clone(), &open.filled(NewScene::THING, usual));
+        open.sends(SettingFields::THING, paths::settings(), paths::setting, paths::scenes());
+    let new = pages::new_scene(&open.filled(NewScene::THING, usual));
     Ok(Scenes {
         frame,
         scenes: scenes.into_iter().map(entry).collect(),
@@ -124,7 +124,7 @@ async fn page(app: &App, who: &SignedIn, id: SceneId, open: &Open) -> Result<Sce
     let found = found.ok_or_else(|| Refusal::missing(SceneFields::THING, id))?;
     let usual = vec![("dated", day_of(app.clock.now_us()))];
     let (action, sending) =
-        open.sends(&frame, BuildFields::THING, paths::builds(id.0), paths::build, paths::scene(id.0));
+        open.sends(BuildFields::THING, paths::builds(id.0), paths::build, paths::scene(id.0));
     let own = open.filled_own(SceneFields::THING, found.scene.fields.texts());
     Ok(Scene {
         frame,

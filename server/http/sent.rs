@@ -15,7 +15,8 @@ use weighhouse_web::pages::Field;
 
 use super::App;
 use super::failures::too_large;
-use crate::work::once::Once;
+use super::session::SignedIn;
+use crate::work::once::{By, Once};
 use crate::work::{Error, Kind, Refusal, Result};
 
 /// Idempotency key of a request by a program; a form has the hidden field `once`.
@@ -104,8 +105,13 @@ impl Sent {
         }
     }
 
+    /// Who sent it, with its idempotency key.
+    pub fn by(&self, who: &SignedIn) -> By {
+        By::new(who.actor(), self.once())
+    }
+
     /// The idempotency key with the digest of what was sent; none when there is no key.
-    pub fn once(&self) -> Option<Once> {
+    fn once(&self) -> Option<Once> {
         let key = self.text("once");
         if key.is_empty() {
             return None;

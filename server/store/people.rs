@@ -1,6 +1,6 @@
 //! People: their accounts and the one-time links that make them.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::audit::{INVITATION, PERSON};
 use super::words::words;
@@ -19,7 +19,7 @@ words! {
 }
 
 /// A person with an account.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, sqlx::FromRow)]
 pub struct Person {
     /// Row id.
     pub id: PersonId,

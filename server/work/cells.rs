@@ -3,13 +3,14 @@
 use std::collections::BTreeSet;
 
 use super::evidence::Registers;
+use super::once::By;
 use super::{Kind, Refusal, Result};
 use crate::store::passes;
 use crate::store::pieces;
 use crate::store::registers::cells::{self, Cell, CellOf};
 use crate::store::registers::parts::Part;
 use crate::store::registers::{scenes, settings, tunings};
-use crate::store::{Actor, CellId, PieceId, SceneId, SettingId, Store, TuningId, Tx};
+use crate::store::{CellId, PieceId, SceneId, SettingId, Store, TuningId, Tx};
 
 /// More cells than anybody records for a piece: a slip.
 const MOST_AT_ONCE: usize = 2000;
@@ -53,7 +54,7 @@ pub struct Grid {
 ///
 /// # Errors
 /// Refused when a side of the grid is empty or names what is not there.
-pub async fn add(store: &Store, by: Actor, piece: PieceId, grid: Grid) -> Result<Vec<CellId>> {
+pub async fn add(store: &Store, by: impl Into<By>, piece: PieceId, grid: Grid) -> Result<Vec<CellId>> {
     let sides =
         [("tuning", grid.tunings.len()), ("scene", grid.scenes.len()), ("setting", grid.settings.len())];
     let empty = sides.iter().filter(|(_, n)| *n == 0);
@@ -66,8 +67,8 @@ pub async fn add(store: &Store, by: Actor, piece: PieceId, grid: Grid) -> Result
             Refusal::field("tuning", format!("That is more than {MOST_AT_ONCE} cells: tick fewer.")).into()
         );
     }
-    store
-        .write(by, async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             known(tx, &grid).await?;
             let mut new = Vec::new();
             let before = selected(tx, piece).await?;
@@ -108,9 +109,9 @@ async fn known(tx: &mut Tx<'_>, grid: &Grid) -> Result<()> {
 ///
 /// # Errors
 /// Refused when there is no such cell.
-pub async fn back(store: &Store, by: Actor, piece: PieceId, these: Vec<CellId>) -> Result<usize> {
-    store
-        .write(by, async move |tx| {
+pub async fn back(store: &Store, by: impl Into<By>, piece: PieceId, these: Vec<CellId>) -> Result<usize> {
+    by.into()
+        .write(store, async move |tx| {
             for &cell in &these {
                 cells::by_id(tx, cell).await?.ok_or_else(|| Refusal::missing("cell", cell))?;
                 pieces::select(tx, piece, cell).await?;
@@ -126,13 +127,13 @@ pub async fn back(store: &Store, by: Actor, piece: PieceId, these: Vec<CellId>) 
 /// Refused, with a plain warning, when some of them have passes and nobody is `sure`.
 pub async fn take_out(
     store: &Store,
-    by: Actor,
+    by: impl Into<By>,
     piece: PieceId,
     these: Vec<CellId>,
     sure: bool,
 ) -> Result<Vec<CellId>> {
-    store
-        .write(by, async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             let before = selected(tx, piece).await?;
             let these: Vec<CellId> = these.into_iter().filter(|cell| before.contains(cell)).collect();
             if these.is_empty() {
@@ -169,7 +170,7 @@ fn warned(cells: usize, passes: usize) -> Refusal {
 /// Refused when the piece has no such cell, the reason is too long, or somebody was faster.
 pub async fn did_not_run(
     store: &Store,
-    by: Actor,
+    by: impl Into<By>,
     piece: PieceId,
     (cell, version): (CellId, i64),
     reason: String,
@@ -177,8 +178,8 @@ pub async fn did_not_run(
     if reason.chars().count() > 200 {
         return Err(Refusal::field("reason", "Say it in at most 200 characters.").into());
     }
-    store
-        .write(by, async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             let of_piece = pieces::selected(tx, piece).await?;
             let now = of_piece.into_iter().find(|one| one.id == cell);
             let now = now.ok_or_else(|| Refusal::missing("cell", cell))?;

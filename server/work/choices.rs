@@ -2,11 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
+use super::once::By;
 use super::pieces::wrong_name;
 use super::{Error, Refusal, Result, deadline};
 use crate::store::pieces::{self, LowDefinition, Piece, PieceFields};
 use crate::store::registers::parts::{self, Driver, Part};
-use crate::store::{Actor, Db, DriverId, PartId, PieceId, Store};
+use crate::store::{Db, DriverId, PartId, PieceId, Store};
 
 /// A piece's choices and what they are chosen from.
 #[derive(Clone, Debug)]
@@ -22,7 +25,7 @@ pub struct Choices {
 }
 
 /// Choices as they were typed. Percentages are texts such as `2.5`.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Typed {
     /// Name.
     pub name: String,
@@ -85,7 +88,7 @@ async fn now(db: &mut Db, id: PieceId) -> Result<(Piece, Typed)> {
 }
 
 /// What was there before, and the version that stands now: all that taking it back needs.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Saved {
     /// The former choices.
     pub before: Typed,
@@ -97,9 +100,15 @@ pub struct Saved {
 ///
 /// # Errors
 /// Refused, field by field, when something typed cannot be kept; stale, with what differs, when somebody was faster.
-pub async fn save(store: &Store, by: Actor, id: PieceId, version: i64, typed: Typed) -> Result<Saved> {
-    store
-        .write(by, async move |tx| {
+pub async fn save(
+    store: &Store,
+    by: impl Into<By>,
+    id: PieceId,
+    version: i64,
+    typed: Typed,
+) -> Result<Saved> {
+    by.into()
+        .write(store, async move |tx| {
             let (piece, before) = now(tx, id).await?;
             if piece.version != version {
                 let (yours, theirs) = typed.unlike(&before);
@@ -121,7 +130,7 @@ pub async fn save(store: &Store, by: Actor, id: PieceId, version: i64, typed: Ty
                     pieces::declare(tx, id, part, driver.id).await?;
                 }
             }
-            Ok::<_, Error>(Saved { before, version: version + 1 })
+            Ok(Saved { before, version: version + 1 })
         })
         .await
 }

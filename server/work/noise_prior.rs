@@ -11,10 +11,10 @@ use weighhouse_measure::measures::Measure;
 
 use super::against::{self, Asked, Judged};
 use super::evidence::Evidence;
-use super::once::{Once, once};
+use super::once::By;
 use super::results::hex;
-use super::{Error, Internal, Refusal, Result};
-use crate::store::{Actor, PieceId, SceneId, SettingId, Store, StoreError, TuningId, pieces};
+use super::{Error, Refusal, Result};
+use crate::store::{PieceId, SceneId, SettingId, Store, StoreError, TuningId, pieces};
 
 /// What a new prior would change.
 #[derive(Clone, Debug)]
@@ -162,28 +162,23 @@ fn kinds(before: &NoisePrior, after: &NoisePrior) -> Vec<KindChange> {
 /// Refused when passes or the prior have changed since it was shown.
 pub async fn keep(
     store: &Store,
-    by: Actor,
+    by: impl Into<By>,
     piece: PieceId,
     kept: i64,
     shown_as: &str,
-    key: Option<Once>,
 ) -> Result<i64> {
     let evidence = Evidence::of_piece(store, piece).await?.ok_or_else(|| Refusal::missing("piece", piece))?;
     let body = body(&evidence.renewed_prior())?;
     let as_shown = shown(&body) == shown_as;
-    let number = store
-        .write(by, async move |tx| {
-            once(tx, key.as_ref(), async |tx| {
-                let present = pieces::prior(tx, piece).await?.map_or(0, |prior| prior.number);
-                if present != kept || !as_shown {
-                    return Err(changed(present));
-                }
-                Ok(pieces::renew_prior(tx, piece, &body).await?.to_string())
-            })
-            .await
+    by.into()
+        .write(store, async move |tx| {
+            let present = pieces::prior(tx, piece).await?.map_or(0, |prior| prior.number);
+            if present != kept || !as_shown {
+                return Err(changed(present));
+            }
+            Ok(pieces::renew_prior(tx, piece, &body).await?)
         })
-        .await?;
-    number.parse().map_err(|_| Internal(format!("a noise prior numbered '{number}'")).into())
+        .await
 }
 
 fn changed(present: i64) -> Error {
@@ -205,7 +200,7 @@ fn shown(body: &str) -> String {
 mod tests {
     use super::*;
     use crate::store::people::Role;
-    use crate::store::testing;
+    use crate::store::{Actor, testing};
     use crate::work::made_up::{self, add_cell};
 
     /// Six scenes, two parts, three passes each.
@@ -244,9 +239,9 @@ mod tests {
         let fields = pieces::PieceFields::usual("A piece", crate::store::registers::parts::PartKind::Card);
         let piece = store.write(by, async move |tx| pieces::add(tx, "piece", &fields).await).await.unwrap();
         let preview = preview(&store, piece).await.unwrap();
-        assert!(matches!(keep(&store, by, piece, 0, "other", None).await, Err(Error::Refused(_))));
-        assert_eq!(keep(&store, by, piece, 0, &preview.shown, None).await.unwrap(), 1);
-        assert!(matches!(keep(&store, by, piece, 0, &preview.shown, None).await, Err(Error::Refused(_))));
+        assert!(matches!(keep(&store, by, piece, 0, "other").await, Err(Error::Refused(_))));
+        assert_eq!(keep(&store, by, piece, 0, &preview.shown).await.unwrap(), 1);
+        assert!(matches!(keep(&store, by, piece, 0, &preview.shown).await, Err(Error::Refused(_))));
         let evidence = Evidence::of_piece(&store, piece).await.unwrap().unwrap();
         let kept = evidence.prior_kept.unwrap();
         assert_eq!((evidence.prior_number, kept.by.as_str(), kept.at_us), (1, "Ada", testing::NOW_US));

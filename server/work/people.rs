@@ -6,8 +6,9 @@ use crate::store::audit::{self, Entry};
 use crate::store::people::{self, Invitation, Person, Role};
 use crate::store::registers::rigs;
 use crate::store::rig_keys::{self, RigKey};
-use crate::store::{Actor, InvitationId, PersonId, RigId, RigKeyId, Store, StoreError};
+use crate::store::{Actor, InvitationId, PersonId, RigId, RigKeyId, Store, StoreError, Tx};
 
+use super::once::By;
 use super::passwords::{Passwords, wrong_with};
 use super::{Error, Kind, Refusal, Result};
 
@@ -45,17 +46,44 @@ pub async fn first_link(store: &Store, chance: &Chance) -> Result<Option<Token>>
 /// Makes an invitation: the token of its link, shown once.
 ///
 /// # Errors
-/// When the store fails.
-pub async fn invite(store: &Store, chance: &Chance, by: Actor, role: Role) -> Result<Token> {
-    let token = chance.token()?;
+/// Refused when it was made for an earlier run of the service, which alone could tell its token again.
+pub async fn invite(store: &Store, chance: &Chance, by: impl Into<By>, role: Role) -> Result<Token> {
+    secret(store, chance, by.into(), async move |tx, hash| {
+        let expires_us = tx.at_us + INVITATION_US;
+        people::invite(tx, hash, role, expires_us).await?;
+        Ok(())
+    })
+    .await
+}
+
+/// Keeps the hash of a new token with what it opens. A request that comes twice makes one, and is told the same token.
+async fn secret(
+    store: &Store,
+    chance: &Chance,
+    by: By,
+    keep: impl AsyncFnOnce(&mut Tx<'_>, &[u8; 32]) -> Result<()> + Send + 'static,
+) -> Result<Token> {
+    let token = match by.request() {
+        Some(request) => chance.token_for(&request)?,
+        None => chance.token()?,
+    };
     let hash = token.hash();
-    store
-        .write(by, async move |tx| {
-            let expires_us = tx.at_us + INVITATION_US;
-            people::invite(tx, &hash, role, expires_us).await
+    let kept: [u8; 32] = by
+        .write(store, async move |tx| {
+            keep(tx, &hash).await?;
+            Ok(hash)
         })
         .await?;
-    Ok(token)
+    if kept == hash { Ok(token) } else { Err(told_already().into()) }
+}
+
+fn told_already() -> Refusal {
+    Refusal::new(
+        Kind::Clash,
+        "Made and shown already",
+        "This was made before the service was started again; it was shown then and is nowhere kept.",
+        "If nobody noted it, take it back and make another.",
+    )
 }
 
 /// The open invitation whose link carries this token.
@@ -117,9 +145,9 @@ pub async fn accept(
 ///
 /// # Errors
 /// Refused when it was used or taken back already.
-pub async fn take_back(store: &Store, by: Actor, id: InvitationId) -> Result<()> {
-    let done = store.write(by, async move |tx| people::revoke_invitation(tx, id).await).await;
-    gone(done, "This link was used or taken back already.")
+pub async fn take_back(store: &Store, by: impl Into<By>, id: InvitationId) -> Result<()> {
+    let says = "This link was used or taken back already.";
+    by.into().write(store, async move |tx| gone(people::revoke_invitation(tx, id).await, says)).await
 }
 
 /// What an owner changes about a person.
@@ -135,9 +163,15 @@ pub enum Change {
 ///
 /// # Errors
 /// Refused when somebody was faster, and when no owner would be left.
-pub async fn change(store: &Store, by: Actor, id: PersonId, version: i64, change: Change) -> Result<Person> {
-    store
-        .write(by, async move |tx| {
+pub async fn change(
+    store: &Store,
+    by: impl Into<By>,
+    id: PersonId,
+    version: i64,
+    change: Change,
+) -> Result<Person> {
+    by.into()
+        .write(store, async move |tx| {
             let before = people::by_id(tx, id).await?.ok_or_else(|| Refusal::missing("person", id))?;
             match change {
                 Change::Role(role) => people::set_role(tx, id, version, role).await,
@@ -175,35 +209,36 @@ fn last_owner() -> Error {
 /// Makes a rig key: its token, shown once.
 ///
 /// # Errors
-/// Refused when the label is empty or there is no such rig.
-pub async fn make_key(store: &Store, chance: &Chance, by: Actor, rig: RigId, label: &str) -> Result<Token> {
+/// Refused when the label is empty or there is no such rig, and as [`invite`].
+pub async fn make_key(
+    store: &Store,
+    chance: &Chance,
+    by: impl Into<By>,
+    rig: RigId,
+    label: &str,
+) -> Result<Token> {
     let label = label.trim().to_owned();
     if !(1..=NAME_LENGTH).contains(&label.chars().count()) {
         return Err(Refusal::field("label", format!("A label has 1 to {NAME_LENGTH} characters.")).into());
     }
-    let token = chance.token()?;
-    let hash = token.hash();
-    store
-        .write(by, async move |tx| {
-            if rigs::by_id(tx, rig).await?.is_none() {
-                return Err(Error::from(Refusal::field(
-                    "rig",
-                    format!("There is no rig {rig}; choose one of the list."),
-                )));
-            }
-            Ok(rig_keys::add(tx, rig, &label, &hash).await?)
-        })
-        .await?;
-    Ok(token)
+    secret(store, chance, by.into(), async move |tx, hash| {
+        if rigs::by_id(tx, rig).await?.is_none() {
+            let says = format!("There is no rig {rig}; choose one of the list.");
+            return Err(Refusal::field("rig", says).into());
+        }
+        rig_keys::add(tx, rig, &label, hash).await?;
+        Ok(())
+    })
+    .await
 }
 
 /// Takes a rig key back.
 ///
 /// # Errors
 /// Refused when it was taken back already.
-pub async fn revoke_key(store: &Store, by: Actor, id: RigKeyId) -> Result<()> {
-    let done = store.write(by, async move |tx| rig_keys::revoke(tx, id).await).await;
-    gone(done, "This key was taken back already.")
+pub async fn revoke_key(store: &Store, by: impl Into<By>, id: RigKeyId) -> Result<()> {
+    let says = "This key was taken back already.";
+    by.into().write(store, async move |tx| gone(rig_keys::revoke(tx, id).await, says)).await
 }
 
 fn gone(done: std::result::Result<(), StoreError>, says: &str) -> Result<()> {

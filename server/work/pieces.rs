@@ -1,13 +1,13 @@
 //! Pieces: all of them with how far they have come, and a new one.
 
 use super::evidence::{CellEvidence, Evidence};
-use super::once::{Once, once};
+use super::once::By;
 use super::{Refusal, Result, deadline};
 use crate::chance::Chance;
 use crate::store::first_steps::{self, FirstSteps};
 use crate::store::pieces::{self, Piece, PieceFields};
 use crate::store::registers::parts::PartKind;
-use crate::store::{Actor, PieceId, Store};
+use crate::store::{PieceId, Store};
 
 /// Characters of a name: the schema's rule.
 const NAME_LENGTH: usize = 120;
@@ -91,17 +91,11 @@ pub struct Typed {
     pub zone: String,
 }
 
-/// Makes a piece with the usual choices: its key. The same form sent again makes none.
+/// Makes a piece with the usual choices: its key.
 ///
 /// # Errors
 /// Refused, field by field, when something typed cannot be kept.
-pub async fn make(
-    store: &Store,
-    chance: &Chance,
-    by: Actor,
-    sent: Option<&Once>,
-    typed: &Typed,
-) -> Result<String> {
+pub async fn make(store: &Store, chance: &Chance, by: impl Into<By>, typed: &Typed) -> Result<String> {
     let mut wrong = Vec::new();
     wrong.extend(wrong_name(&typed.name).map(|says| ("name", says)));
     let kind = PartKind::parse(&typed.kind);
@@ -119,14 +113,10 @@ pub async fn make(
         ..PieceFields::usual(typed.name.clone(), kind)
     };
     let key = chance.key()?;
-    let sent = sent.cloned();
-    store
-        .write(by, async move |tx| {
-            once(tx, sent.as_ref(), async |tx| {
-                pieces::add(tx, &key, &fields).await?;
-                Ok(key.clone())
-            })
-            .await
+    by.into()
+        .write(store, async move |tx| {
+            pieces::add(tx, &key, &fields).await?;
+            Ok(key)
         })
         .await
 }

@@ -8,7 +8,7 @@ use weighhouse_measure::recording::Window;
 use weighhouse_measure::screens::{Flag, FlagKind};
 
 use super::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
-use super::once::Once;
+use super::once::By;
 use super::rule::{self, NewRuling};
 use super::{Kind, Refusal, Result};
 use crate::store::rulings::Verdict;
@@ -149,25 +149,26 @@ pub struct Ruled {
     pub next: Option<String>,
 }
 
-/// Rules on a pass of a piece, once for each key of `sent`.
+/// Rules on a pass of a piece.
 ///
 /// # Errors
 /// As [`rule::rule`]; refused when the piece has no such pass, or its kinds of flag are not those that the form showed.
 pub async fn rule(
     store: &Store,
-    by: PersonId,
+    by: impl Into<By>,
     piece: PieceId,
     key: &str,
     ruling: NewRuling,
-    sent: Option<Once>,
 ) -> Result<Ruled> {
+    let by = by.into();
     let evidence = evidence(store, piece).await?;
     let (cell, pass) = evidence.pass(key).ok_or_else(|| Refusal::missing("pass", key))?;
-    if ruling.verdict != Verdict::Open && ruling.version == rule::version(&pass.row) {
+    let again = by.first::<i64>(store).await?.is_some();
+    if !again && ruling.verdict != Verdict::Open && ruling.version == rule::version(&pass.row) {
         same_flags(pass, &ruling)?;
     }
     let verdict = ruling.verdict;
-    let version = rule::rule(store, by, key, ruling, sent).await?;
+    let version = rule::rule(store, by, key, ruling).await?;
     let queue = queue(&evidence);
     let next = queue.iter().position(|(_, waiting)| waiting.row.key == key).and_then(|at| queue.get(at + 1));
     Ok(Ruled {
@@ -184,15 +185,14 @@ pub async fn rule(
 /// As [`rule::undo`]; refused when the piece has no such pass.
 pub async fn undo(
     store: &Store,
-    by: PersonId,
+    by: impl Into<By>,
     piece: PieceId,
     key: &str,
     version: i64,
-    sent: Option<Once>,
 ) -> Result<Verdict> {
     let evidence = evidence(store, piece).await?;
     evidence.pass(key).ok_or_else(|| Refusal::missing("pass", key))?;
-    rule::undo(store, by, key, version, sent).await
+    rule::undo(store, by, key, version).await
 }
 
 fn same_flags(pass: &PassEvidence, ruling: &NewRuling) -> Result<()> {

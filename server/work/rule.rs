@@ -4,11 +4,11 @@ use std::collections::BTreeSet;
 
 use weighhouse_measure::screens::FlagKind;
 
-use super::once::{Once, once};
+use super::once::By;
 use super::{Internal, Kind, Refusal, Result};
 use crate::store::passes::{self, PassRow};
 use crate::store::rulings::{self, Verdict};
-use crate::store::{Actor, PersonId, Store, Tx, people};
+use crate::store::{Store, Tx, people};
 
 /// Reasons that come up again and again: offered, never filled in.
 pub const USUAL_REASONS: [&str; 8] = [
@@ -43,28 +43,17 @@ pub fn version(row: &PassRow) -> i64 {
     row.ruled_us.unwrap_or(0)
 }
 
-/// Rules on the pass with this key, once for each key of `sent`. Answers with its [`version()`] now.
+/// Rules on the pass with this key. Answers with its [`version()`] now.
 ///
 /// # Errors
 /// Refused when there is no such pass, a reason is missing, a kind of flag is unknown, or somebody ruled in between.
-pub async fn rule(
-    store: &Store,
-    by: PersonId,
-    pass: &str,
-    ruling: NewRuling,
-    sent: Option<Once>,
-) -> Result<i64> {
+pub async fn rule(store: &Store, by: impl Into<By>, pass: &str, ruling: NewRuling) -> Result<i64> {
     let saw = checked(&ruling)?;
     let pass = pass.to_owned();
-    store
-        .write(Actor::Person(by), async move |tx| {
-            let now = once(tx, sent.as_ref(), async |tx| {
-                keep(tx, &pass, &ruling, &saw).await?;
-                Ok(tx.at_us.to_string())
-            });
-            now.await?
-                .parse()
-                .map_err(|_| Internal("a ruling's first answer is no version".to_owned()).into())
+    by.into()
+        .write(store, async move |tx| {
+            keep(tx, &pass, &ruling, &saw).await?;
+            Ok(tx.at_us)
         })
         .await
 }
@@ -81,24 +70,15 @@ async fn keep(tx: &mut Tx<'_>, pass: &str, ruling: &NewRuling, saw: &str) -> Res
 ///
 /// # Errors
 /// Refused when there is no such pass, or somebody ruled in between.
-pub async fn undo(
-    store: &Store,
-    by: PersonId,
-    pass: &str,
-    version: i64,
-    sent: Option<Once>,
-) -> Result<Verdict> {
+pub async fn undo(store: &Store, by: impl Into<By>, pass: &str, version: i64) -> Result<Verdict> {
     let pass = pass.to_owned();
-    store
-        .write(Actor::Person(by), async move |tx| {
-            let stands = once(tx, sent.as_ref(), async |tx| {
-                let row = unchanged(tx, &pass, version, "as it was before".to_owned()).await?;
-                let all = rulings::of_pass(tx, row.id).await?;
-                let former = all.iter().rev().nth(1);
-                rulings::restore(tx, row.id, former).await?;
-                Ok(former.map_or(Verdict::Open, |one| one.verdict).to_string())
-            });
-            verdict(&stands.await?)
+    by.into()
+        .write(store, async move |tx| {
+            let row = unchanged(tx, &pass, version, "as it was before".to_owned()).await?;
+            let all = rulings::of_pass(tx, row.id).await?;
+            let former = all.iter().rev().nth(1);
+            rulings::restore(tx, row.id, former).await?;
+            Ok(former.map_or(Verdict::Open, |one| one.verdict))
         })
         .await
 }
@@ -158,8 +138,10 @@ pub fn verdict(text: &str) -> Result<Verdict> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::store::Actor;
     use crate::store::testing;
     use crate::work::Error;
+    use crate::work::once::Once;
 
     fn ruling(verdict: Verdict, reason: &str, version: i64) -> NewRuling {
         NewRuling {
@@ -181,13 +163,13 @@ mod tests {
         let team = testing::team(&store).await;
         testing::pass(&store, team, "p").await;
         let by = team.person;
-        rule(&store, by, "p", ruling(Verdict::SetAside, "an updater ran", 0), None).await.unwrap();
+        rule(&store, by, "p", ruling(Verdict::SetAside, "an updater ran", 0)).await.unwrap();
         let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
         assert_eq!((row.verdict, row.saw.as_deref()), (Some(Verdict::SetAside), Some("[\"gap\"]")));
-        let stale = refused(rule(&store, by, "p", ruling(Verdict::Keep, "", 0), None).await);
+        let stale = refused(rule(&store, by, "p", ruling(Verdict::Keep, "", 0)).await);
         assert_eq!(stale.kind, Kind::Stale);
         assert_eq!(stale.both.unwrap().theirs, "set aside: an updater ran (Ada)");
-        rule(&store, by, "p", ruling(Verdict::Open, "", version(&row)), None).await.unwrap();
+        rule(&store, by, "p", ruling(Verdict::Open, "", version(&row))).await.unwrap();
         let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
         assert!(row.kept());
     }
@@ -199,22 +181,23 @@ mod tests {
         testing::pass(&store, team, "p").await;
         let by = team.person;
         let now = async || passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
-        rule(&store, by, "p", ruling(Verdict::SetAside, "an updater ran", 0), None).await.unwrap();
+        rule(&store, by, "p", ruling(Verdict::SetAside, "an updater ran", 0)).await.unwrap();
         let first = now().await;
         let other = NewRuling { saw: Vec::new(), ..ruling(Verdict::Keep, "it is short", version(&first)) };
         store.clock().advance(1);
-        rule(&store, by, "p", other, None).await.unwrap();
-        let (seen, sent) =
-            (version(&now().await), Once { key: "k".into(), route: "/".into(), asked: vec![1] });
+        rule(&store, by, "p", other).await.unwrap();
+        let seen = version(&now().await);
+        let sent = Once { key: "k".into(), route: "/".into(), asked: vec![1] };
+        let keyed = By::new(Actor::Person(by), Some(sent));
         store.clock().advance(1);
         // Sent twice, it is taken back once.
         for _ in 0..2 {
-            let stands = undo(&store, by, "p", seen, Some(sent.clone())).await.unwrap();
+            let stands = undo(&store, keyed.clone(), "p", seen).await.unwrap();
             assert_eq!(stands, Verdict::SetAside);
         }
         let again = now().await;
         assert_eq!((&again.verdict, &again.reason, &again.saw), (&first.verdict, &first.reason, &first.saw));
-        assert_eq!(refused(undo(&store, by, "p", seen, None).await).kind, Kind::Stale);
+        assert_eq!(refused(undo(&store, by, "p", seen).await).kind, Kind::Stale);
     }
 
     #[tokio::test]
@@ -222,11 +205,11 @@ mod tests {
         let (_folder, store) = testing::store().await;
         let team = testing::team(&store).await;
         testing::pass(&store, team, "p").await;
-        rule(&store, team.person, "p", ruling(Verdict::RunAgain, "wrong passage", 0), None).await.unwrap();
+        rule(&store, team.person, "p", ruling(Verdict::RunAgain, "wrong passage", 0)).await.unwrap();
         let row = passes::by_key(&mut store.read().await.unwrap(), "p").await.unwrap().unwrap();
-        let stands = undo(&store, team.person, "p", version(&row), None).await.unwrap();
+        let stands = undo(&store, team.person, "p", version(&row)).await.unwrap();
         assert_eq!(stands, Verdict::Open);
-        assert_eq!(refused(undo(&store, team.person, "x", 0, None).await).kind, Kind::Missing);
+        assert_eq!(refused(undo(&store, team.person, "x", 0).await).kind, Kind::Missing);
     }
 
     #[tokio::test]
@@ -235,9 +218,10 @@ mod tests {
         let team = testing::team(&store).await;
         let pass = testing::pass(&store, team, "p").await;
         let sent = Once { key: "k".into(), route: "/passes/p/ruling".into(), asked: vec![1] };
+        let by = By::new(Actor::Person(team.person), Some(sent));
         for _ in 0..2 {
             let ruling = ruling(Verdict::RunAgain, "wrong passage", 0);
-            rule(&store, team.person, "p", ruling, Some(sent.clone())).await.unwrap();
+            rule(&store, by.clone(), "p", ruling).await.unwrap();
         }
         let all = rulings::of_pass(&mut store.read().await.unwrap(), pass).await.unwrap();
         assert_eq!(all.len(), 1);
@@ -248,12 +232,12 @@ mod tests {
         let (_folder, store) = testing::store().await;
         let team = testing::team(&store).await;
         let by = team.person;
-        let none = refused(rule(&store, by, "x", ruling(Verdict::Keep, "", 0), None).await);
+        let none = refused(rule(&store, by, "x", ruling(Verdict::Keep, "", 0)).await);
         assert_eq!(none.kind, Kind::Missing);
-        let bare = refused(rule(&store, by, "x", ruling(Verdict::SetAside, " ", 0), None).await);
+        let bare = refused(rule(&store, by, "x", ruling(Verdict::SetAside, " ", 0)).await);
         assert!(bare.wrong("reason").contains("set aside"), "{bare}");
         let odd = NewRuling { saw: vec!["speed".into()], ..ruling(Verdict::Keep, "", 0) };
-        assert!(refused(rule(&store, by, "x", odd, None).await).wrong("saw").contains("speed"));
+        assert!(refused(rule(&store, by, "x", odd).await).wrong("saw").contains("speed"));
         assert!(verdict("maybe").is_err());
     }
 }

@@ -17,14 +17,14 @@ use serde::Serialize;
 use tokio::sync::Semaphore;
 use weighhouse_measure::intake::{Known, Layout, Question};
 
-use super::once::{Once, once};
+use super::once::{By, Once};
 use super::reading::{Got, ReadSegment, json, read};
 use super::spool::{Spooled, Within, disk, spool};
 use super::{Error, Internal, Kind, Refusal, Result};
 use crate::store::captures::{self, Came, Capture, NewCapture, Outcome};
 use crate::store::registers::rigs;
 use crate::store::segments::{self, SegmentRow};
-use crate::store::{Actor, CaptureId, PersonId, RigId, SegmentId, Store, StoreError, Tx, rig_keys, strips};
+use crate::store::{Actor, CaptureId, PersonId, RigId, SegmentId, Store, Tx, rig_keys, strips};
 
 /// Logs that are read at once.
 const AT_ONCE: usize = 2;
@@ -114,7 +114,7 @@ impl TakeIn {
         let id = self.store.write(by, async move |tx| captures::stage(tx, &new).await).await?;
         let kept = self.stage_and_show(by, id, file, got, key.clone(), (digest, bytes)).await;
         let already = match kept {
-            Ok(answer) => answer == HERE,
+            Ok(already) => already,
             Err(error) => {
                 remove(&self.store, id).await?;
                 let other = captures::by_digest(&mut *self.store.read().await?, &digest).await?;
@@ -129,14 +129,11 @@ impl TakeIn {
     }
 
     async fn already(&self, by: Actor, key: Option<Once>, id: CaptureId) -> Result<Taken> {
-        let answer = self
-            .store
-            .write(by, async move |tx| {
-                used(tx).await?;
-                once(tx, key.as_ref(), async |_| Ok(HERE.to_owned())).await
-            })
-            .await?;
-        self.taken(id, answer == HERE).await
+        let write = By::new(by, key).write(&self.store, async move |tx| {
+            used(tx).await?;
+            Ok(true)
+        });
+        self.taken(id, write.await?).await
     }
 
     async fn taken(&self, id: CaptureId, already: bool) -> Result<Taken> {
@@ -184,23 +181,19 @@ impl TakeIn {
         got: Got,
         key: Option<Once>,
         (digest, bytes): ([u8; 32], i64),
-    ) -> Result<String> {
+    ) -> Result<bool> {
         self.stage_chunks(by, id, file).await?;
         let shown = self.stage_segments(by, id, got.segments, None).await?;
         let came = got.came;
-        self.store
-            .write(by, async move |tx| {
-                used(tx).await?;
-                once(tx, key.as_ref(), async move |tx| {
-                    captures::show(tx, id, &digest, bytes, &came).await?;
-                    for segment in shown {
-                        segments::show(tx, segment).await?;
-                    }
-                    Ok(NEW.to_owned())
-                })
-                .await
-            })
-            .await
+        let show = By::new(by, key).write(&self.store, async move |tx| {
+            used(tx).await?;
+            captures::show(tx, id, &digest, bytes, &came).await?;
+            for segment in shown {
+                segments::show(tx, segment).await?;
+            }
+            Ok(false)
+        });
+        show.await
     }
 
     async fn stage_chunks(&self, by: Actor, id: CaptureId, mut file: File) -> Result<()> {
@@ -256,18 +249,12 @@ impl TakeIn {
     /// # Errors
     /// Refused when there is no such capture, when it cannot be read so, or when somebody else was faster. Others
     /// of its shape that cannot be read so go on waiting.
-    pub async fn answer(
-        &self,
-        person: PersonId,
-        id: CaptureId,
-        version: i64,
-        layout: Layout,
-    ) -> Result<Vec<Taken>> {
-        let shape = layout.shape();
-        let mut taken = vec![self.read_again(person, id, version, layout.clone()).await?];
+    pub async fn answer(&self, by: By, id: CaptureId, version: i64, layout: Layout) -> Result<Vec<Taken>> {
+        let (shape, actor) = (layout.shape(), by.actor());
+        let mut taken = vec![self.read_again(by, id, version, layout.clone()).await?];
         let asking = captures::asking(&mut *self.store.read().await?).await?;
         for other in asking.into_iter().filter(|other| asks_about(other, &shape)) {
-            match self.read_again(person, other.id, other.version, layout.clone()).await {
+            match self.read_again(actor.into(), other.id, other.version, layout.clone()).await {
                 Ok(read) => taken.push(read),
                 Err(Error::Refused(_)) => {}
                 Err(error) => return Err(error),
@@ -276,14 +263,19 @@ impl TakeIn {
         Ok(taken)
     }
 
-    async fn read_again(
-        &self,
-        person: PersonId,
-        id: CaptureId,
-        version: i64,
-        layout: Layout,
-    ) -> Result<Taken> {
-        let by = Actor::Person(person);
+    /// What [`TakeIn::answer`] answered to this request, if it came before.
+    ///
+    /// # Errors
+    /// When the store fails; refused when the request's key came before with something else.
+    pub async fn answered(&self, by: &By) -> Result<Option<Vec<Taken>>> {
+        match by.first(&self.store).await? {
+            Some(id) => Ok(Some(vec![self.taken(id, false).await?])),
+            None => Ok(None),
+        }
+    }
+
+    async fn read_again(&self, by: By, id: CaptureId, version: i64, layout: Layout) -> Result<Taken> {
+        let actor = by.actor();
         let there = captures::by_id(&mut *self.store.read().await?, id).await?;
         let there = there.ok_or_else(|| Refusal::missing("capture", id))?;
         let stored = captures::bytes(self.store.clone(), id).map(|chunk| chunk.map_err(Error::from));
@@ -299,30 +291,22 @@ impl TakeIn {
             )
             .into());
         }
-        let staged = self.stage_segments(by, id, got.segments, Some(person)).await?;
+        let staged = self.stage_segments(actor, id, got.segments, actor.person()).await?;
         let shown = staged.clone();
-        let kept = self
-            .store
-            .write(by, async move |tx| {
-                captures::set_outcome(tx, id, version, &Came::read()).await?;
-                for segment in shown {
-                    segments::show(tx, segment).await?;
-                }
-                Ok::<_, StoreError>(())
-            })
-            .await;
-        if let Err(error) = kept {
+        let kept = by.write(&self.store, async move |tx| {
+            captures::set_outcome(tx, id, version, &Came::read()).await?;
+            for segment in shown {
+                segments::show(tx, segment).await?;
+            }
+            Ok(id)
+        });
+        if let Err(error) = kept.await {
             remove_segments(&self.store, staged).await?;
-            return Err(error.into());
+            return Err(error);
         }
         self.taken(id, false).await
     }
 }
-
-/// First answer of an upload that made a capture.
-const NEW: &str = "new";
-/// First answer of an upload whose bytes were here before.
-const HERE: &str = "here";
 
 /// Whether a capture waits for an answer about logs of this shape.
 fn asks_about(capture: &Capture, shape: &str) -> bool {
@@ -492,7 +476,7 @@ mod tests {
             weighhouse_measure::recording::Unit::Millisecond,
         )];
         let layout = Layout::answer(&question, weighhouse_measure::recording::Kind::Frames, &chosen).unwrap();
-        let read = take_in.answer(ada, asked[0].capture.id, 1, layout.clone()).await.unwrap();
+        let read = take_in.answer(ada.into(), asked[0].capture.id, 1, layout.clone()).await.unwrap();
         assert_eq!(
             read.iter().map(|t| t.capture.id).collect::<Vec<_>>(),
             [asked[0].capture.id, asked[1].capture.id]
@@ -500,7 +484,7 @@ mod tests {
         assert!(read.iter().all(|t| t.capture.outcome == Outcome::Read && t.segments[0].rows == 300));
         let next = take_in.take_in(Actor::Person(ada), upload("v.csv", None), body(&vague(3))).await.unwrap();
         assert_eq!(next.capture.outcome, Outcome::Read);
-        let stale = take_in.answer(ada, asked[0].capture.id, 1, layout).await;
+        let stale = take_in.answer(ada.into(), asked[0].capture.id, 1, layout).await;
         assert!(stale.is_err());
         clean(&store, 3).await;
         let mut db = store.read().await.unwrap();

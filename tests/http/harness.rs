@@ -204,6 +204,31 @@ impl Answer {
         page.select(&selector).map(words).collect()
     }
 
+    /// Where a form posts to and what a browser would send with it: the first form that the selector finds, as it stands
+    /// in the page. Buttons send nothing.
+    pub fn form(&self, selector: &str) -> (String, Vec<(String, String)>) {
+        let page = Html::parse_document(&self.body);
+        let found = page.select(&Selector::parse(selector).unwrap()).next();
+        let form = found.unwrap_or_else(|| panic!("no form {selector}: {}", self.body));
+        let value = |e: scraper::ElementRef| {
+            let text = || e.text().collect::<String>();
+            e.attr("value").map_or_else(text, str::to_owned)
+        };
+        let mut fields = Vec::new();
+        for field in form.select(&Selector::parse("input[name], select[name], textarea[name]").unwrap()) {
+            let name = field.attr("name").unwrap().to_owned();
+            let unticked = matches!(field.attr("type"), Some("checkbox" | "radio"));
+            if field.value().name() == "select" {
+                let options = Selector::parse("option").unwrap();
+                let chosen = field.select(&options).find(|option| option.attr("selected").is_some());
+                fields.extend(chosen.or(field.select(&options).next()).map(|option| (name, value(option))));
+            } else if !unticked || field.attr("checked").is_some() {
+                fields.push((name, value(field)));
+            }
+        }
+        (form.attr("action").unwrap().to_owned(), fields)
+    }
+
     /// An attribute of the first element that the selector finds.
     pub fn attribute(&self, selector: &str, name: &str) -> Option<String> {
         let selector = Selector::parse(selector).unwrap();

@@ -22,4 +22,5 @@ mod review;
 mod rig_check;
 mod sign_in;
 mod tuning;
+mod twice;
 mod upload;

@@ -24,15 +24,19 @@ use weighhouse_web::paths;
 use crate::harness::{Client, House};
 
 /// Two passes of a cell whose tuning is past the maker's limits; the first has a companion without a clock.
-struct Bench {
-    house: House,
-    owner: Client,
-    keys: Vec<String>,
-    companion: i64,
+pub struct Bench {
+    /// With the store.
+    pub house: House,
+    /// Signed in.
+    pub owner: Client,
+    /// Of the two passes.
+    pub keys: Vec<String>,
+    /// Beside the first.
+    pub companion: i64,
 }
 
 /// 30 s of frames near 8 ms with a hitch at 20 s.
-fn frames(seed: u32) -> Vec<u8> {
+pub fn frames(seed: u32) -> Vec<u8> {
     let (mut text, mut at) = ("elapsed (s),frame time (ms)\n".to_owned(), 0.0);
     for i in 0..3750_u32 {
         let ms = if i == 2500 { 90.0 } else { 7.9 + f64::from((i * 7 + seed) % 11) * 0.02 };
@@ -51,7 +55,8 @@ fn sensors() -> Vec<u8> {
 }
 
 impl Bench {
-    async fn set_up() -> Self {
+    /// Set up.
+    pub async fn set_up() -> Self {
         let house = House::start().await;
         let owner = house.owner().await;
         let rig = house.rig().await;

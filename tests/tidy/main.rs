@@ -93,6 +93,25 @@ fn handlers_are_short() {
 }
 
 #[test]
+fn each_form_that_changes_something_carries_a_key() {
+    // Signing in and out and one's own password make nothing; a one-time link is a key itself.
+    let without = ["sign_in()", "sign_out()", "password()", "invitation(token)"];
+    let mut astray = Vec::new();
+    for path in files("web/templates", "html") {
+        let text = fs::read_to_string(&path).unwrap();
+        for form in text.split("<form ").skip(1).filter_map(|rest| rest.split("</form>").next()) {
+            let opening = form.lines().next().unwrap_or("");
+            let changes =
+                opening.contains("method=\"post\"") && !without.iter().any(|to| opening.contains(to));
+            if changes && !form.contains("parts::once(") && !form.contains("name=\"once\"") {
+                astray.push(format!("{}: {}", name(&path), opening.get(..60).unwrap_or(opening)));
+            }
+        }
+    }
+    assert!(astray.is_empty(), "sent twice, these may do it twice (parts::once): {astray:?}");
+}
+
+#[test]
 fn the_guide_names_paths_that_exist() {
     let guide = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
     assert!(guide.lines().count() < 300, "DEVELOPERS.md is meant to be read in one go");

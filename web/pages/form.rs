@@ -77,11 +77,8 @@ pub struct Filled {
 /// What sending a form does.
 #[derive(Clone, Debug)]
 pub enum Sending {
-    /// Adds a thing; the key makes the form sent twice add one.
-    Add {
-        /// The key.
-        once: String,
-    },
+    /// Adds a thing.
+    Add,
     /// Changes a thing.
     Edit {
         /// The version that was read.
@@ -102,9 +99,7 @@ impl Form {
     pub fn new(id: &'static str, thing: &str, action: String, sending: Sending) -> Self {
         let form = Form { id, action, ..Form::default() };
         match sending {
-            Sending::Add { once } => {
-                Form { hidden: vec![("once", once)], submit: format!("Add the {thing}"), ..form }
-            }
+            Sending::Add => Form { submit: format!("Add the {thing}"), ..form },
             Sending::Edit { version, back } => Form {
                 hidden: vec![("version", version.to_string())],
                 submit: format!("Save the {thing}"),
@@ -237,7 +232,7 @@ mod tests {
 
     #[test]
     fn typing_begins_in_the_first_wrong_field() {
-        let form = Form::new("rig", "rig", String::new(), Sending::Add { once: "k".into() })
+        let form = Form::new("rig", "rig", String::new(), Sending::Add)
             .line("name", "Name", "")
             .line("note", "Note", "");
         let pair = |name: &str, text: &str| (name.to_owned(), text.to_owned());

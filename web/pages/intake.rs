@@ -101,8 +101,6 @@ pub struct Unplaced {
 /// The form that makes passes of what is ticked.
 #[derive(Clone, Debug, Default)]
 pub struct Assignment {
-    /// Idempotency key.
-    pub once: String,
     /// What was refused, in a sentence; empty when nothing was.
     pub refused: String,
     /// File-name pattern.
@@ -267,7 +265,6 @@ impl Page for Intake {
             }],
             passes: vec![("p7".to_owned(), "x.csv, pass 2".to_owned())],
             form: Assignment {
-                once: "k".to_owned(),
                 refused: "Tick the logs that become passes.".to_owned(),
                 pattern: Field::wrong("{part}{scene}", "Two words need some text between them, such as '_'."),
                 add: true,

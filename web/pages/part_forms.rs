@@ -22,8 +22,8 @@ fn ask_part(form: Form) -> Form {
 }
 
 /// The form for a new part with its first unit and driver.
-pub fn new_part(once: String, filled: &Filled) -> Form {
-    ask_part(Form::new("new-part", "part", paths::parts(), Sending::Add { once }))
+pub fn new_part(filled: &Filled) -> Form {
+    ask_part(Form::new("new-part", "part", paths::parts(), Sending::Add))
         .line("unit", "Unit in hand", "What the sample is called")
         .line("driver", "Driver", "Its name or number; passes need one")
         .ask("driver_dated", "Driver came out on", "", How::Day)

@@ -245,7 +245,7 @@ impl Page for Parts {
         let page = |role, parts| Parts {
             frame: Frame::signed_in("Maren Oake", role, "Parts"),
             parts,
-            new: new_part("k1".into(), &Filled::default()),
+            new: new_part(&Filled::default()),
         };
         let error =
             ("rated_power_w".to_owned(), "'lots' is not a whole number of watts from 1 to 5000.".to_owned());
@@ -257,7 +257,7 @@ impl Page for Parts {
             page("owner", vec![]),
             page("member", vec![sample(), bare]),
             page("guest", vec![]),
-            Parts { new: new_part("k1".into(), &refused), ..page("owner", vec![]) },
+            Parts { new: new_part(&refused), ..page("owner", vec![]) },
         ]
     }
 }
@@ -326,12 +326,11 @@ impl Page for Part {
 
     fn samples() -> Vec<Self> {
         let none = Filled::default();
-        let add = || Sending::Add { once: "k1".into() };
         let forms = || PartForms {
-            unit: unit(paths::units(1), add(), &none),
-            driver: driver(paths::drivers(1), add(), &none),
-            tuning: tuning(paths::tunings(1), add(), &none, None),
-            price: price(paths::prices(1), add(), &none),
+            unit: unit(paths::units(1), Sending::Add, &none),
+            driver: driver(paths::drivers(1), Sending::Add, &none),
+            tuning: tuning(paths::tunings(1), Sending::Add, &none, None),
+            price: price(paths::prices(1), Sending::Add, &none),
             edit: edit_part(1, 1, &none),
         };
         let page =
@@ -345,7 +344,7 @@ impl Page for Part {
         };
         let error = ("cautions_read".to_owned(), "Read the cautions and tick 'I have read this'.".to_owned());
         let unread = Filled { texts: Vec::new(), errors: vec![error], focus: true };
-        let unread = tuning(paths::tunings(1), add(), &unread, Some("limit 560 W".into()));
+        let unread = tuning(paths::tunings(1), Sending::Add, &unread, Some("limit 560 W".into()));
         vec![
             page("owner", sample()),
             page("guest", sample()),

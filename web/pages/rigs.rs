@@ -141,8 +141,8 @@ fn ask_base(form: Form) -> Form {
 }
 
 /// The form for a new rig with its first base.
-pub fn new_rig(once: String, filled: &Filled) -> Form {
-    let form = Form::new("new-rig", "rig", paths::rigs(), Sending::Add { once })
+pub fn new_rig(filled: &Filled) -> Form {
+    let form = Form::new("new-rig", "rig", paths::rigs(), Sending::Add)
         .line("name", "Name", "The word the team says")
         .required();
     ask_base(form).line("note", "Note", "").later().filled(filled)
@@ -174,7 +174,7 @@ impl Page for Rigs {
     }
 
     fn samples() -> Vec<Self> {
-        let form = || new_rig("k1".into(), &Filled::default());
+        let form = || new_rig(&Filled::default());
         let page =
             |role, rigs| Rigs { frame: Frame::signed_in("Maren Oake", role, "Rigs"), rigs, new: form() };
         let error = ("name".to_owned(), "The rig's name is missing; write 1 to 80 characters.".to_owned());
@@ -183,7 +183,7 @@ impl Page for Rigs {
             page("owner", vec![]),
             page("member", vec![sample(1, "alder"), RigEntry { bases: vec![], ..sample(2, "birch") }]),
             page("guest", vec![]),
-            Rigs { new: new_rig("k1".into(), &refused), ..page("owner", vec![sample(1, "alder")]) },
+            Rigs { new: new_rig(&refused), ..page("owner", vec![sample(1, "alder")]) },
         ]
     }
 }
@@ -213,10 +213,9 @@ impl Page for Rig {
     }
 
     fn samples() -> Vec<Self> {
-        let add = || Sending::Add { once: "k1".into() };
         let page = |role, rig: RigEntry| Rig {
             frame: Frame::signed_in("Maren Oake", role, "Rigs"),
-            base: base(paths::bases(rig.id), add(), &Filled::default()),
+            base: base(paths::bases(rig.id), Sending::Add, &Filled::default()),
             edit: edit_rig(rig.id, rig.version, &Filled::default()),
             rig,
         };

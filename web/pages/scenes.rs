@@ -176,8 +176,8 @@ fn ask_scene(form: Form) -> Form {
 }
 
 /// The form for a new scene with its game's present build.
-pub fn new_scene(once: String, filled: &Filled) -> Form {
-    ask_scene(Form::new("new-scene", "scene", paths::scenes(), Sending::Add { once }))
+pub fn new_scene(filled: &Filled) -> Form {
+    ask_scene(Form::new("new-scene", "scene", paths::scenes(), Sending::Add))
         .line("build", "Build of the game", "Its name or number; passes need one")
         .ask("build_dated", "Build came out on", "", How::Day)
         .line("note", "Note", "")
@@ -227,13 +227,12 @@ impl Page for Scenes {
     }
 
     fn samples() -> Vec<Self> {
-        let add = || Sending::Add { once: "k1".into() };
         let page = |role, scenes, settings| Scenes {
             frame: Frame::signed_in("Maren Oake", role, "Scenes"),
             scenes,
             settings,
-            new: new_scene("k1".into(), &Filled::default()),
-            setting: setting(paths::settings(), add(), &Filled::default()),
+            new: new_scene(&Filled::default()),
+            setting: setting(paths::settings(), Sending::Add, &Filled::default()),
         };
         let setting_of = |id, name: &str, upscaling: &str, generated| Setting {
             id,
@@ -271,10 +270,7 @@ impl Page for Scenes {
             page("owner", vec![], vec![]),
             page("member", vec![sample(), by_hand], settings.clone()),
             page("guest", vec![sample()], vec![]),
-            Scenes {
-                new: new_scene("k1".into(), &refused),
-                ..page("owner", vec![sample()], settings.clone())
-            },
+            Scenes { new: new_scene(&refused), ..page("owner", vec![sample()], settings.clone()) },
             Scenes { setting: editing, ..page("owner", vec![], settings) },
         ]
     }
@@ -304,11 +300,10 @@ impl Page for Scene {
 
     fn samples() -> Vec<Self> {
         let none = Filled::default();
-        let add = || Sending::Add { once: "k1".into() };
         let page = |role, scene| Scene {
             frame: Frame::signed_in("Maren Oake", role, "Scenes"),
             scene,
-            build: build(paths::builds(1), add(), &none),
+            build: build(paths::builds(1), Sending::Add, &none),
             edit: edit_scene(1, 1, &none),
         };
         let change = Sending::Edit { version: 2, back: Some(paths::scene(1)) };

@@ -19,9 +19,8 @@ use super::review;
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::CompanionId;
-use crate::store::companions::{CompanionRow, PlacedBy};
-use crate::store::passes::PassRow;
-use crate::work::pass::{self, Place, WindowChange};
+use crate::store::companions::PlacedBy;
+use crate::work::pass::{self, FormerPlace, FormerWindow, Place, WindowChange};
 use crate::work::rule::{self, NewRuling};
 use crate::work::{Error, Kind, Refusal, Result};
 
@@ -94,7 +93,7 @@ pub(super) async fn ruling(
 ) -> Result<Response> {
     let to = paths::in_piece(&paths::pass(&key), &piece);
     if sent.text("do") == review::UNDO {
-        let stands = rule::undo(&app.store, who.id(), &key, sent.version()?, sent.once()).await?;
+        let stands = rule::undo(&app.store, sent.by(&who), &key, sent.version()?).await?;
         return Ok(done(&who, wants, &to, review::taken_back(stands)));
     }
     let verdict = rule::verdict(sent.text("verdict"))?;
@@ -104,7 +103,7 @@ pub(super) async fn ruling(
         saw: sent.all("saw").map(str::to_owned).collect(),
         version: sent.version()?,
     };
-    match rule::rule(&app.store, who.id(), &key, ruling, sent.once()).await {
+    match rule::rule(&app.store, sent.by(&who), &key, ruling).await {
         Ok(version) => {
             let action = paths::in_piece(&paths::pass_ruling(&key), &piece);
             let undo = undo(action, review::undoing(version));
@@ -134,7 +133,7 @@ pub(super) async fn window(
             reason: sent.text("reason").to_owned(),
             version: sent.version()?,
         };
-        pass::move_window(&app.store, who.id(), &key, change).await
+        pass::move_window(&app.store, sent.by(&who), &key, change).await
     };
     match changed.await {
         Ok(before) => {
@@ -183,7 +182,7 @@ pub(super) async fn remark(
                 );
             }
         };
-        pass::remark(&app.store, who.id(), &key, stretch, sent.text("says"), sent.once()).await
+        pass::remark(&app.store, sent.by(&who), &key, stretch, sent.text("says")).await
     };
     match written.await {
         Ok(()) => Ok(done(&who, wants, &paths::in_piece(&paths::pass(&key), &piece), "The remark is kept.")),
@@ -220,7 +219,7 @@ pub(super) async fn companion(
         let by =
             PlacedBy::parse(sent.text("by")).filter(|by| *by != PlacedBy::Nobody).unwrap_or(PlacedBy::Hand);
         let place = Place { companion: CompanionId(companion), to, by, version: sent.version()? };
-        pass::place(&app.store, who.id(), &key, place).await
+        pass::place(&app.store, sent.by(&who), &key, place).await
     };
     match placed.await {
         Ok(before) => {
@@ -241,13 +240,13 @@ pub(super) async fn companion(
 }
 
 /// Fields that give a pass its former window again.
-fn former_window(before: &PassRow) -> Vec<(&'static str, String)> {
-    let mut fields = vec![("version", (before.version + 1).to_string())];
-    match before.window_start_ns.zip(before.window_end_ns) {
-        Some((start, end)) => fields.extend([
-            ("from", page::exact_s(start)),
-            ("to", page::exact_s(end)),
-            ("reason", before.window_reason.clone()),
+fn former_window(former: &FormerWindow) -> Vec<(&'static str, String)> {
+    let mut fields = vec![("version", former.version.to_string())];
+    match former.own {
+        Some(own) => fields.extend([
+            ("from", page::exact_s(own.start_ns)),
+            ("to", page::exact_s(own.end_ns)),
+            ("reason", former.reason.clone()),
         ]),
         None => fields.push(("do", "scene".to_owned())),
     }
@@ -255,13 +254,13 @@ fn former_window(before: &PassRow) -> Vec<(&'static str, String)> {
 }
 
 /// Fields that place a companion as it was.
-fn former_place(before: &CompanionRow) -> Vec<(&'static str, String)> {
-    let mut fields = vec![("version", (before.version + 1).to_string())];
-    match before.offset_ns {
-        Some(offset) => fields.extend([
-            ("offset", page::exact_s(offset)),
-            ("drift_ppb", before.drift_ppb.to_string()),
-            ("by", before.placed_by.to_string()),
+fn former_place(former: &FormerPlace) -> Vec<(&'static str, String)> {
+    let mut fields = vec![("version", former.version.to_string())];
+    match former.to {
+        Some(to) => fields.extend([
+            ("offset", page::exact_s(to.offset_ns)),
+            ("drift_ppb", to.drift_ppb.to_string()),
+            ("by", former.by.to_string()),
         ]),
         None => fields.push(("do", "take back".to_owned())),
     }

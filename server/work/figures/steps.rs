@@ -12,10 +12,10 @@ use crate::chance::Chance;
 use crate::store::audit;
 use crate::store::figures::{self, FigureFields, NewStep, Step};
 use crate::store::pieces::Piece;
-use crate::store::{Actor, FigureId, PersonId, PieceId, Store, StoreError, Tx};
+use crate::store::{FigureId, PieceId, Store, StoreError, Tx};
 use crate::work::evidence::Evidence;
-use crate::work::once::{Once, once};
-use crate::work::{Kind, Refusal, Result};
+use crate::work::once::By;
+use crate::work::{Error, Kind, Refusal, Result};
 
 /// How often all is read anew before it is left to the person.
 const TRIES: usize = 6;
@@ -61,26 +61,25 @@ fn no_value() -> Refusal {
 pub async fn make(
     store: &Store,
     chance: &Chance,
-    by: PersonId,
+    by: impl Into<By>,
     piece: &Piece,
     (what, fields): (What, FigureFields),
-    sent: Option<Once>,
 ) -> Result<String> {
+    let by = by.into();
+    if let Some(first) = by.first(store).await? {
+        return Ok(first);
+    }
     check(&fields)?;
     suggest(store, piece.id, &what).await?;
     let (piece, key, what) = (piece.id, chance.key()?, what.json());
-    store
-        .write(Actor::Person(by), async move |tx| {
-            once(tx, sent.as_ref(), async |tx| {
-                if let Some(there) = figures::find(tx, piece, &what).await? {
-                    return Ok(there.key);
-                }
-                figures::add(tx, &key, piece, &what, &fields).await?;
-                Ok(key.clone())
-            })
-            .await
-        })
-        .await
+    by.write(store, async move |tx| {
+        if let Some(there) = figures::find(tx, piece, &what).await? {
+            return Ok(there.key);
+        }
+        figures::add(tx, &key, piece, &what, &fields).await?;
+        Ok(key)
+    })
+    .await
 }
 
 /// Changes name, places or note of a figure. Other places print another value: what was agreed on lapses then.
@@ -89,13 +88,13 @@ pub async fn make(
 /// Refused when they cannot be kept, or somebody was faster.
 pub async fn edit(
     store: &Store,
-    by: PersonId,
+    by: impl Into<By>,
     id: FigureId,
     version: i64,
     fields: FigureFields,
 ) -> Result<()> {
     check(&fields)?;
-    Ok(store.write(Actor::Person(by), async move |tx| figures::edit(tx, id, version, &fields).await).await?)
+    by.into().write(store, async move |tx| Ok(figures::edit(tx, id, version, &fields).await?)).await
 }
 
 fn check(fields: &FigureFields) -> Result<()> {
@@ -133,35 +132,35 @@ pub struct Steps {
 ///
 /// # Errors
 /// Refused, naming the figure, when the step may not be taken, or what the person saw is not what is there now.
-pub async fn take(
-    store: &Store,
-    by: PersonId,
-    piece: PieceId,
-    asked: Steps,
-    sent: Option<Once>,
-) -> Result<String> {
+pub async fn take(store: &Store, by: impl Into<By>, piece: PieceId, asked: Steps) -> Result<String> {
     if asked.figures.is_empty() {
         return Err(Refusal::field("figure", "Tick at least one figure.").into());
+    }
+    let by = by.into();
+    if let Some(first) = by.first(store).await? {
+        return Ok(first);
     }
     for _ in 0..TRIES {
         let read = ledger(store, piece).await?;
         let (prepared, seq) = (prepare(&read, &asked)?, read.head.seq);
-        let sent = sent.clone();
-        let kept = store
-            .write(Actor::Person(by), async move |tx| {
-                if audit::head(tx).await.map_err(StoreError::from)?.seq != seq {
-                    return Ok(None);
-                }
-                once(tx, sent.as_ref(), async |tx| keep(tx, &prepared).await).await.map(Some)
-            })
-            .await?;
-        if let Some(names) = kept {
-            return Ok(names);
+        let kept = by.clone().write(store, async move |tx| {
+            if audit::head(tx).await.map_err(StoreError::from)?.seq != seq {
+                return Err(overtaken().into());
+            }
+            keep(tx, &prepared).await
+        });
+        match kept.await {
+            Err(Error::Refused(refusal)) if *refusal == overtaken() => {}
+            done => return done,
         }
     }
+    Err(overtaken().into())
+}
+
+/// Something changed while a step was held against what it rests on.
+fn overtaken() -> Refusal {
     let says = "So much changed at the same moment that it could not be held against what it rests on.";
-    Err(Refusal::new(Kind::NotNow, "Not kept", says, "Send it again in a moment; nothing was changed.")
-        .into())
+    Refusal::new(Kind::NotNow, "Not kept", says, "Send it again in a moment; nothing was changed.")
 }
 
 /// A step computed outside the transaction that keeps it.
@@ -276,7 +275,7 @@ impl Prepared {
     }
 }
 
-fn refused(name: &str, says: &str) -> crate::work::Error {
+fn refused(name: &str, says: &str) -> Error {
     let mend = "Untick it, or do what it asks for; nothing was changed.";
     Refusal::new(Kind::Clash, "Not kept", format!("'{name}': {says}"), mend).into()
 }

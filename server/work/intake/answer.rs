@@ -4,8 +4,8 @@ use weighhouse_measure::intake::Layout;
 use weighhouse_measure::recording::{Kind as LogKind, Role, Unit};
 
 use super::question;
-use crate::store::PersonId;
 use crate::store::captures::Capture;
+use crate::work::once::By;
 use crate::work::take_in::{TakeIn, Taken};
 use crate::work::{Kind, Refusal, Result};
 
@@ -25,11 +25,15 @@ pub enum Answer {
 /// be read so.
 pub async fn answer(
     take_in: &TakeIn,
-    person: PersonId,
+    by: impl Into<By>,
     capture: &Capture,
     version: i64,
     answer: Answer,
 ) -> Result<Vec<Taken>> {
+    let by = by.into();
+    if let Some(first) = take_in.answered(&by).await? {
+        return Ok(first);
+    }
     let question = question(capture).ok_or_else(|| {
         Refusal::new(
             Kind::Clash,
@@ -47,5 +51,5 @@ pub async fn answer(
             Layout::answer(&question, kind, &columns).map_err(|says| Refusal::field("columns", says))?
         }
     };
-    take_in.answer(person, capture.id, version, layout).await
+    take_in.answer(by, capture.id, version, layout).await
 }

@@ -9,10 +9,10 @@ use crate::store::companions::PlacedBy;
 use crate::store::passes::{self, NewPass};
 use crate::store::pieces::{self, Piece};
 use crate::store::registers::{cells, parts};
-use crate::store::{Actor, PersonId, PieceId, SegmentId, Store, StoreError, Tx, companions, segments};
+use crate::store::{PieceId, SegmentId, Store, StoreError, Tx, companions, segments};
 use crate::work::assign::{Made, make};
-use crate::work::once::{Once, once};
-use crate::work::{Internal, Kind, Refusal, Result};
+use crate::work::once::By;
+use crate::work::{Kind, Refusal, Result};
 
 /// What an assignment did.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -33,39 +33,37 @@ pub struct Assigned {
 pub async fn assign(
     store: &Store,
     chance: &Chance,
-    (by, key): (PersonId, Option<Once>),
+    by: impl Into<By>,
     piece: &Piece,
     segments: &[SegmentId],
     chosen: &Chosen,
 ) -> Result<Assigned> {
+    let by = by.into();
+    if let Some(first) = by.first(store).await? {
+        return Ok(first);
+    }
     let intake = Intake::read(store, piece).await?;
     let mut keyed = Vec::with_capacity(segments.len());
-    for (file, wish) in wishes(&intake, segments, chosen, key.is_some())? {
-        keyed.push((chance.key()?, file, wish));
+    for wish in wishes(&intake, segments, chosen)? {
+        keyed.push((chance.key()?, wish));
     }
     let piece_id = piece.id;
-    let answer = store
-        .write(Actor::Person(by), async move |tx| {
-            once(tx, key.as_ref(), async move |tx| {
-                let mut waiting = segments::waiting(tx).await?;
-                let names: Vec<(SegmentId, String)> =
-                    waiting.iter().map(|s| (s.id, s.capture.clone())).collect();
-                let mut assigned = Assigned::default();
-                for (key, _, wish) in keyed {
-                    assigned.declared.extend(declare(tx, piece_id, &wish).await?);
-                    let cell_id = cells::ensure(tx, wish.of).await?;
-                    if !pieces::selected(tx, piece_id).await?.iter().any(|cell| cell.id == cell_id) {
-                        pieces::select(tx, piece_id, cell_id).await?;
-                    }
-                    let made = make(tx, key, &new_pass(cell_id, &wish), &mut waiting).await?;
-                    note(&mut assigned, made, &names);
-                }
-                serde_json::to_string(&assigned).map_err(|e| Internal(e.to_string()).into())
-            })
-            .await
-        })
-        .await?;
-    serde_json::from_str(&answer).map_err(|e| Internal(format!("a first answer: {e}")).into())
+    by.write(store, async move |tx| {
+        let mut waiting = segments::waiting(tx).await?;
+        let names: Vec<(SegmentId, String)> = waiting.iter().map(|s| (s.id, s.capture.clone())).collect();
+        let mut assigned = Assigned::default();
+        for (key, wish) in keyed {
+            assigned.declared.extend(declare(tx, piece_id, &wish).await?);
+            let cell_id = cells::ensure(tx, wish.of).await?;
+            if !pieces::selected(tx, piece_id).await?.iter().any(|cell| cell.id == cell_id) {
+                pieces::select(tx, piece_id, cell_id).await?;
+            }
+            let made = make(tx, key, &new_pass(cell_id, &wish), &mut waiting).await?;
+            note(&mut assigned, made, &names);
+        }
+        Ok(assigned)
+    })
+    .await
 }
 
 /// Where the piece declares no driver for the part, the one of its first pass: said, and changed in the choices.
@@ -101,14 +99,8 @@ fn note(assigned: &mut Assigned, made: Made, names: &[(SegmentId, String)]) {
     }
 }
 
-/// What each chosen segment would become. A form that came before finds its segments taken: its first answer is
-/// looked up then.
-fn wishes(
-    intake: &Intake,
-    segments: &[SegmentId],
-    chosen: &Chosen,
-    may_be_again: bool,
-) -> Result<Vec<(String, Wish)>> {
+/// What each chosen segment would become.
+fn wishes(intake: &Intake, segments: &[SegmentId], chosen: &Chosen) -> Result<Vec<Wish>> {
     if segments.is_empty() {
         return Err(Refusal::field("segment", "Tick the logs that become passes.").into());
     }
@@ -117,10 +109,9 @@ fn wishes(
     for id in segments {
         match intake.frames().find(|(one, _)| one.segment.id == *id) {
             Some((one, capture)) => match wish(choices, chosen, &one.segment, capture) {
-                Ok(wish) => out.push((one.segment.capture.clone(), wish)),
+                Ok(wish) => out.push(wish),
                 Err(says) => wrong.push(format!("{}: {says}", one.segment.capture)),
             },
-            None if may_be_again => {}
             None => wrong.push(format!("Log segment {id} does not wait any more.")),
         }
     }
@@ -131,9 +122,9 @@ fn wishes(
 ///
 /// # Errors
 /// Refused when one of them has a ruling or a remark, or is no longer there.
-pub async fn take_back(store: &Store, by: PersonId, keys: Vec<String>) -> Result<usize> {
-    store
-        .write(Actor::Person(by), async move |tx| {
+pub async fn take_back(store: &Store, by: impl Into<By>, keys: Vec<String>) -> Result<usize> {
+    by.into()
+        .write(store, async move |tx| {
             for key in &keys {
                 remove(tx, key).await?;
             }

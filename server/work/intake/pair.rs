@@ -5,8 +5,9 @@ use weighhouse_measure::recording::Kind as LogKind;
 use crate::store::captures::{self, Capture};
 use crate::store::companions::{self, CompanionRow, PlacedBy};
 use crate::store::passes::{self, PassRow};
-use crate::store::{Actor, CaptureId, PersonId, SegmentId, Store, Tx, segments};
+use crate::store::{CaptureId, SegmentId, Store, Tx, segments};
 use crate::work::assign::placing;
+use crate::work::once::By;
 use crate::work::upload::start;
 use crate::work::{Internal, Kind, Refusal, Result};
 
@@ -14,9 +15,9 @@ use crate::work::{Internal, Kind, Refusal, Result};
 ///
 /// # Errors
 /// Refused when there is no such pass or the segment does not wait, or holds frames.
-pub async fn pair(store: &Store, by: PersonId, pass: String, segment: SegmentId) -> Result<PlacedBy> {
-    store
-        .write(Actor::Person(by), async move |tx| {
+pub async fn pair(store: &Store, by: impl Into<By>, pass: String, segment: SegmentId) -> Result<PlacedBy> {
+    by.into()
+        .write(store, async move |tx| {
             let pass =
                 passes::by_key(tx, &pass).await?.ok_or_else(|| Refusal::field("pass", "Choose the pass."))?;
             let there = segments::by_id(tx, segment)
@@ -46,14 +47,14 @@ pub async fn pair(store: &Store, by: PersonId, pass: String, segment: SegmentId)
 /// Refused when there is no such capture, somebody was faster, or the text is no moment.
 pub async fn give_start(
     store: &Store,
-    by: PersonId,
+    by: impl Into<By>,
     id: CaptureId,
     version: i64,
     text: String,
 ) -> Result<usize> {
     let now_us = store.clock().now_us();
-    store
-        .write(Actor::Person(by), async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             let capture = captures::by_id(tx, id).await?.ok_or_else(|| Refusal::missing("capture", id))?;
             let start_us = start(tx, capture.rig_id, text.trim(), now_us).await?;
             captures::set_start(tx, id, version, start_us).await?;

@@ -1,11 +1,12 @@
 //! What people change on a pass: its window, remarks, and where its companions stand.
 
+use serde::{Deserialize, Serialize};
 use weighhouse_measure::recording::{Placing, Window};
 
 use crate::store::companions::{self, PlacedBy};
 use crate::store::passes::{self, PassRow};
-use crate::store::{Actor, CompanionId, PersonId, Store, StoreError, Tx, rulings};
-use crate::work::once::{Once, once};
+use crate::store::{CompanionId, Store, StoreError, Tx, rulings};
+use crate::work::once::By;
 use crate::work::{Error, Refusal, Result};
 
 /// Longest remark, characters (the table has the same limit).
@@ -22,25 +23,51 @@ pub struct WindowChange {
     pub version: i64,
 }
 
-/// Gives a pass its own window, or the scene's again. Answers with the pass as it was, for undoing.
+/// The window that a pass had.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FormerWindow {
+    /// Its own; none: the scene's.
+    pub own: Option<Window>,
+    /// Why it differed.
+    pub reason: String,
+    /// Of the pass, now.
+    pub version: i64,
+}
+
+/// Gives a pass its own window, or the scene's again. Answers with the one it had, for undoing.
 ///
 /// # Errors
 /// Refused when the window is empty or outside the pass, has no reason, or the pass was changed in between.
-pub async fn move_window(store: &Store, by: PersonId, pass: &str, change: WindowChange) -> Result<PassRow> {
+pub async fn move_window(
+    store: &Store,
+    by: impl Into<By>,
+    pass: &str,
+    change: WindowChange,
+) -> Result<FormerWindow> {
     let pass = pass.to_owned();
-    store
-        .write(Actor::Person(by), async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             let row = found(tx, &pass).await?;
             let WindowChange { own, reason, version } = change;
             let own = own.filter(|own| Some(*own) != standard(&row));
             checked(&row, own, &reason)?;
             let reason = if own.is_some() { reason } else { String::new() };
+            let former = own_window(&row);
             match passes::set_window(tx, row.id, version, own, &reason).await {
-                Err(StoreError::Stale) => Err(stale_window(&row, own)),
-                other => other.map(|()| row).map_err(Error::from),
+                Err(StoreError::Stale) => Err(stale_window(former, own)),
+                other => Ok(other.map(|()| FormerWindow {
+                    own: former,
+                    reason: row.window_reason,
+                    version: version + 1,
+                })?),
             }
         })
         .await
+}
+
+fn own_window(row: &PassRow) -> Option<Window> {
+    let (start_ns, end_ns) = row.window_start_ns.zip(row.window_end_ns)?;
+    Some(Window { start_ns, end_ns })
 }
 
 /// The scene's window, where it has an end of its own.
@@ -64,14 +91,12 @@ fn checked(row: &PassRow, own: Option<Window>, reason: &str) -> Result<()> {
     if wrong.is_empty() { Ok(()) } else { Err(Refusal::fields(wrong).into()) }
 }
 
-fn stale_window(row: &PassRow, yours: Option<Window>) -> Error {
+fn stale_window(theirs: Option<Window>, yours: Option<Window>) -> Error {
     let words = |window: Option<Window>| {
         window.map_or("the scene's window".to_owned(), |Window { start_ns, end_ns }| {
             format!("from {start_ns} to {end_ns} ns")
         })
     };
-    let theirs =
-        row.window_start_ns.zip(row.window_end_ns).map(|(start_ns, end_ns)| Window { start_ns, end_ns });
     Refusal::stale("the window", words(yours), words(theirs)).into()
 }
 
@@ -85,11 +110,10 @@ async fn found(tx: &mut Tx<'_>, pass: &str) -> Result<PassRow> {
 /// Refused when it says nothing, is too long, or the stretch is empty or outside the pass.
 pub async fn remark(
     store: &Store,
-    by: PersonId,
+    by: impl Into<By>,
     pass: &str,
     stretch: Option<(i64, i64)>,
     says: &str,
-    sent: Option<Once>,
 ) -> Result<()> {
     if says.trim().is_empty() {
         return Err(Refusal::field("says", "The remark says nothing; write a sentence.").into());
@@ -99,19 +123,15 @@ pub async fn remark(
         return Err(Refusal::field("says", wrong).into());
     }
     let (pass, says) = (pass.to_owned(), says.to_owned());
-    store
-        .write(Actor::Person(by), async move |tx| {
-            once(tx, sent.as_ref(), async |tx| {
-                let row = found(tx, &pass).await?;
-                if stretch.is_some_and(|(start, end)| start < 0 || end <= start || start >= row.span_ns) {
-                    let wrong = "The stretch must lie within the pass and end after it begins.";
-                    return Err(Refusal::field("end", wrong).into());
-                }
-                rulings::remark(tx, row.id, stretch, &says).await?;
-                Ok(pass.clone())
-            })
-            .await
-            .map(drop)
+    by.into()
+        .write(store, async move |tx| {
+            let row = found(tx, &pass).await?;
+            if stretch.is_some_and(|(start, end)| start < 0 || end <= start || start >= row.span_ns) {
+                let wrong = "The stretch must lie within the pass and end after it begins.";
+                return Err(Refusal::field("end", wrong).into());
+            }
+            rulings::remark(tx, row.id, stretch, &says).await?;
+            Ok(())
         })
         .await
 }
@@ -129,19 +149,25 @@ pub struct Place {
     pub version: i64,
 }
 
+/// Where a companion stood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FormerPlace {
+    /// Pass time of its first row and drift; none: not placed.
+    pub to: Option<Placing>,
+    /// How it came to stand there.
+    pub by: PlacedBy,
+    /// Of the companion, now.
+    pub version: i64,
+}
+
 /// Places a companion by hand, or takes its placing back. Answers with where it stood, for undoing.
 ///
 /// # Errors
 /// Refused when the pass has no such companion, or it was moved in between.
-pub async fn place(
-    store: &Store,
-    by: PersonId,
-    pass: &str,
-    place: Place,
-) -> Result<companions::CompanionRow> {
+pub async fn place(store: &Store, by: impl Into<By>, pass: &str, place: Place) -> Result<FormerPlace> {
     let pass = pass.to_owned();
-    store
-        .write(Actor::Person(by), async move |tx| {
+    by.into()
+        .write(store, async move |tx| {
             let row = found(tx, &pass).await?;
             let all = companions::of_pass(tx, row.id).await?;
             let before = all.into_iter().find(|companion| companion.id == place.companion);
@@ -149,7 +175,11 @@ pub async fn place(
             let how = if place.to.is_some() { place.by } else { PlacedBy::Nobody };
             match companions::place(tx, place.companion, place.version, place.to, how).await {
                 Err(StoreError::Stale) => Err(stale_place(&before, place.to)),
-                other => other.map(|()| before).map_err(Error::from),
+                other => Ok(other.map(|()| FormerPlace {
+                    to: before.placing(),
+                    by: before.placed_by,
+                    version: place.version + 1,
+                })?),
             }
         })
         .await
@@ -167,7 +197,7 @@ mod tests {
     use weighhouse_measure::recording::Kind as Sort;
 
     use super::*;
-    use crate::store::testing;
+    use crate::store::{Actor, testing};
     use crate::work::Kind;
 
     fn refused<T: std::fmt::Debug>(result: Result<T>) -> Refusal {
@@ -191,12 +221,12 @@ mod tests {
         assert!(!refused(move_window(&store, by, "p", own(3, 3, "x", 1)).await).wrong("to").is_empty());
         assert!(!refused(move_window(&store, by, "p", own(11, 12, "x", 1)).await).wrong("from").is_empty());
         let before = move_window(&store, by, "p", own(1, 8, "a menu at the start", 1)).await.unwrap();
-        assert_eq!((before.window_start_ns, before.version), (None, 1));
+        assert_eq!((before.own, before.version), (None, 2));
         let stale = refused(move_window(&store, by, "p", own(2, 8, "x", 1)).await);
         assert_eq!((stale.kind, stale.both.is_some()), (Kind::Stale, true));
         let back = WindowChange { own: None, reason: String::new(), version: 2 };
         let before = move_window(&store, by, "p", back).await.unwrap();
-        assert_eq!(before.window_start_ns, Some(1_000_000_000));
+        assert_eq!(before.own.unwrap().start_ns, 1_000_000_000);
         assert_eq!(refused(move_window(&store, by, "q", own(1, 2, "x", 1)).await).kind, Kind::Missing);
     }
 
@@ -206,10 +236,10 @@ mod tests {
         let team = testing::team(&store).await;
         let pass = testing::pass(&store, team, "p").await;
         let by = team.person;
-        remark(&store, by, "p", Some((0, 5)), "the gate opens", None).await.unwrap();
-        assert!(!refused(remark(&store, by, "p", None, " ", None).await).wrong("says").is_empty());
+        remark(&store, by, "p", Some((0, 5)), "the gate opens").await.unwrap();
+        assert!(!refused(remark(&store, by, "p", None, " ").await).wrong("says").is_empty());
         let outside = (10_000_000_000, 11_000_000_000);
-        assert!(!refused(remark(&store, by, "p", Some(outside), "x", None).await).wrong("end").is_empty());
+        assert!(!refused(remark(&store, by, "p", Some(outside), "x").await).wrong("end").is_empty());
         let kept = rulings::remarks(&mut store.read().await.unwrap(), pass).await.unwrap();
         assert_eq!(
             kept.iter().map(|r| (r.says.as_str(), r.start_ns)).collect::<Vec<_>>(),
@@ -232,10 +262,10 @@ mod tests {
             .unwrap();
         let to = Some(Placing { offset_ns: -3, drift_ppb: 0 });
         let hand = Place { companion, to, by: PlacedBy::Hand, version: 1 };
-        assert_eq!(place(&store, by, "p", hand).await.unwrap().offset_ns, None);
+        assert_eq!(place(&store, by, "p", hand).await.unwrap().to, None);
         assert_eq!(refused(place(&store, by, "p", hand).await).kind, Kind::Stale);
         let back = Place { to: None, version: 2, ..hand };
-        assert_eq!(place(&store, by, "p", back).await.unwrap().offset_ns, Some(-3));
+        assert_eq!(place(&store, by, "p", back).await.unwrap().to, to);
         let other = Place { companion: CompanionId(99), ..hand };
         assert_eq!(refused(place(&store, by, "p", other).await).kind, Kind::Missing);
     }

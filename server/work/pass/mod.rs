@@ -13,7 +13,7 @@ use crate::store::pieces::{self, Piece};
 use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
-pub use edits::{Place, WindowChange, move_window, place, remark};
+pub use edits::{FormerPlace, FormerWindow, Place, WindowChange, move_window, place, remark};
 pub use strip::{Beside, Lane, Strips, Value, strips, zoom};
 
 /// A pass in its cell, in the context of a piece.

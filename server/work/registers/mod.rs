@@ -9,9 +9,9 @@ pub mod scenes;
 pub mod tunings;
 pub mod typed;
 
-use super::once::{Once, once};
-use super::{Internal, Refusal, Result};
-use crate::store::{Actor, Db, Store, StoreError, Tx};
+use super::once::By;
+use super::{Refusal, Result};
+use crate::store::{Db, Store, StoreError, Tx};
 pub use typed::{Texts, Typed};
 
 /// What people type of one thing of the registers.
@@ -66,26 +66,21 @@ pub struct Entered<E> {
     pub version: i64,
 }
 
-/// Adds `entry`, once for each key: its row id.
+/// Adds `entry`: its row id.
 ///
 /// # Errors
 /// Refused when it breaks a rule, such as a name that is taken.
-pub async fn add<E: Add>(store: &Store, by: Actor, key: Option<Once>, entry: E) -> Result<i64> {
-    let made = store
-        .write(by, async move |tx| {
-            once(tx, key.as_ref(), async move |tx| Ok(entry.add(tx).await?.to_string())).await
-        })
-        .await?;
-    made.parse().map_err(|_| Internal(format!("'{made}' is no row id")).into())
+pub async fn add<E: Add>(store: &Store, by: impl Into<By>, entry: E) -> Result<i64> {
+    by.into().write(store, async move |tx| entry.add(tx).await).await
 }
 
 /// Changes what was read at `version` into `entry`.
 ///
 /// # Errors
 /// Refused when somebody was faster, with both texts, and when it breaks a rule.
-pub async fn edit<E: Edit>(store: &Store, by: Actor, id: i64, version: i64, entry: E) -> Result<()> {
-    store
-        .write(by, async move |tx| {
+pub async fn edit<E: Edit>(store: &Store, by: impl Into<By>, id: i64, version: i64, entry: E) -> Result<()> {
+    by.into()
+        .write(store, async move |tx| {
             let now = E::find(tx, id).await?.ok_or_else(|| Refusal::missing(E::THING, id))?;
             if now.version != version {
                 let thing = format!("this {}", E::THING);
@@ -107,7 +102,8 @@ fn lines<E: Entry>(entry: &E) -> String {
 mod tests {
     use super::*;
     use crate::store::registers::rigs::RigFields;
-    use crate::store::testing;
+    use crate::store::{Actor, testing};
+    use crate::work::once::Once;
     use crate::work::{Error, Kind};
 
     #[tokio::test]
@@ -131,11 +127,12 @@ mod tests {
     #[tokio::test]
     async fn a_form_sent_twice_adds_one() {
         let (_folder, store) = testing::store().await;
-        let key = || Some(Once { key: "k".to_owned(), route: "/rigs".to_owned(), asked: vec![1] });
+        let once = Once { key: "k".to_owned(), route: "/rigs".to_owned(), asked: vec![1] };
+        let by = By::new(Actor::Server, Some(once));
         let rig =
             || rigs::NewRig::read((), Typed::new(&|name| if name == "name" { "oak" } else { "" })).unwrap();
-        let first = add(&store, Actor::Server, key(), rig()).await.unwrap();
-        assert_eq!(add(&store, Actor::Server, key(), rig()).await.unwrap(), first);
+        let first = add(&store, by.clone(), rig()).await.unwrap();
+        assert_eq!(add(&store, by.clone(), rig()).await.unwrap(), first);
         assert_eq!(rigs::all(&store).await.unwrap().len(), 1);
     }
 }
