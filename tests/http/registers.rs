@@ -301,7 +301,7 @@ async fn a_tuning_past_the_makers_limits_is_kept_only_once_its_cautions_are_read
     assert_eq!(unread.status, 422);
     let cautions = unread.texts("form .caution").join(" ");
     for line in [
-        "Keep within the maker's limits and the rating of the connector and the cable.",
+        "Keep within the maker's limits and the rating of the connector and the cable;",
         "Never leave it running unattended.",
         "Measure mains power only with a certified plug-in meter.",
         "Mains wiring is for a licensed electrician; local codes rule.",
