@@ -346,7 +346,8 @@ mod tests {
     fn spot(more: Option<(u64, u64)>, out_of_reach: bool) -> Spot {
         let plan = Plan::samples().remove(0);
         let sample = plan.rows[0].spots[0].clone().unwrap();
-        Spot { more, out_of_reach, ..sample }
+        let marks = sample.marks.into_iter().filter(|pass| pass.mark != Mark::Flagged).collect();
+        Spot { more, out_of_reach, marks, ..sample }
     }
 
     #[test]
@@ -357,6 +358,13 @@ mod tests {
         assert_eq!(said(Some((3, 3)), false), "3 more");
         assert_eq!(said(Some((0, 0)), false), "");
         assert_eq!(said(None, true), "too noisy for the target");
+    }
+
+    #[test]
+    fn a_flagged_pass_is_ruled_on_before_more_are_wanted() {
+        let flagged = Plan::samples().remove(0).rows[0].spots[0].clone().unwrap();
+        assert!(flagged.to_rule().is_some());
+        assert_eq!(Spot { more: Some((71, 185)), ..flagged }.more(), "");
     }
 
     /// JCGM 100:2008, 7.2.6.
