@@ -252,7 +252,7 @@ fn print(tally: &Tally) -> io::Result<()> {
                 continue;
             }
             let rate = 100.0 * f64::from(*hits) / f64::from(*trials);
-            let nominal = if low > 50.0 { low } else { high } / 100.0;
+            let nominal = if low > 50.0 { low } else { high.min(50.0) } / 100.0;
             let two = 200.0 * (nominal * (1.0 - nominal) / f64::from(*trials)).sqrt();
             let mark = if rate < low - two || rate > high + two { " (!)" } else { "" };
             write!(out, " {rate:.1}% of {trials} ± {two:.1}{mark} |")?;

@@ -93,9 +93,7 @@ def moderation():
 
 
 def suite():
-    """Eight scenes, two parts, three to five passes: the whole chain with moderated spreads.
-
-    The prior is the pooled variance; d0 by Smyth's moments, at most 50 and half of the pooled degrees of freedom."""
+    """Eight scenes, two parts, three to five passes: the whole chain with moderated spreads (d0 capped at 50)."""
     cells = []
     for scene in range(8):
         spread = [0.003, 0.004, 0.003, 0.011, 0.002, 0.006, 0.004, 0.009][scene]
@@ -104,9 +102,8 @@ def suite():
         cells.append((passes(base, spread, 3 + scene % 3), passes(base * lead, spread, 3 + (scene + 1) % 3)))
     s2 = [np.var(np.log(p), ddof=1) for cell in cells for p in cell]
     dfs = [len(p) - 1 for cell in cells for p in cell]
-    d0, _ = smyth(s2, dfs)
-    d0 = min(np.inf if d0 is None else d0, 50.0, sum(dfs) / 2)
-    s0_2 = float(np.average(s2, weights=dfs))
+    d0, s0_2 = smyth(s2, dfs)
+    d0 = 50.0 if d0 is None else min(d0, 50.0)
 
     def moderated(p):
         d = len(p) - 1
