@@ -146,6 +146,7 @@ impl Told<'_> {
         let (passes, scenes) = tuned.ran;
         TuningRow {
             name: self.name(tuned),
+            stock: self.name(tuned) == STOCK,
             set: self.set(tuned),
             watts: measured(tuned.watts),
             rate: measured(tuned.rate),

@@ -94,6 +94,8 @@ pub struct ForLess {
 pub struct TuningRow {
     /// Its name.
     pub name: String,
+    /// Whether it is stock, which the others are held against.
+    pub stock: bool,
     /// What was set: limit and offsets, in words.
     pub set: String,
     /// Mean measured power, W, with its 95% interval.
@@ -287,6 +289,7 @@ impl Page for Tuning {
             |value: f64| Measured { value: Some(value), interval: Some((value * 0.99, value * 1.01)) };
         let stock = TuningRow {
             name: "stock".into(),
+            stock: true,
             set: "as the maker runs it".into(),
             watts: measured(492.0),
             rate: measured(98.0),
@@ -301,6 +304,7 @@ impl Page for Tuning {
         };
         let limited = TuningRow {
             name: "400 W with clock offsets".into(),
+            stock: false,
             set: "limit 400 W, core +180 MHz, memory +750 MHz".into(),
             watts: measured(396.0),
             against_stock: Some(RatioLine {

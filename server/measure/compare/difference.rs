@@ -6,7 +6,9 @@
 
 use super::Interval;
 use super::cell::CellValue;
+use super::ratio::satterthwaite;
 use crate::stats::distributions::t_two_sided;
+use crate::stats::moderation::Variance;
 use serde::Serialize;
 
 /// A difference with its 95% interval.
@@ -21,19 +23,18 @@ pub struct Difference {
 /// What `second` is more than `first`.
 pub fn difference(first: &CellValue, second: &CellValue) -> Difference {
     let value = second.value - first.value;
-    let interval = error(first).zip(error(second)).map(|((s2_a, df_a), (s2_b, df_b))| {
-        let s2 = s2_a + s2_b;
-        let df = s2 * s2 / (s2_a * s2_a / df_a + s2_b * s2_b / df_b);
-        let half = t_two_sided(0.95, df) * s2.sqrt();
+    let errors = error(first).zip(error(second));
+    let interval = errors.and_then(|(a, b)| satterthwaite(&[a, b])).map(|error| {
+        let half = t_two_sided(0.95, error.df) * error.s2.sqrt();
         Interval { low: value - half, high: value + half }
     });
     Difference { value, interval }
 }
 
 /// Squared standard error of a cell's value in its unit, and its degrees of freedom.
-fn error(cell: &CellValue) -> Option<(f64, f64)> {
+fn error(cell: &CellValue) -> Option<Variance> {
     let of_ln = cell.ln_error()?;
-    Some((cell.value * cell.value * of_ln.s2, of_ln.df))
+    Some(Variance { s2: cell.value * cell.value * of_ln.s2, ..of_ln })
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@
 
 use super::Interval;
 use super::cell::CellValue;
+use super::ratio::satterthwaite;
 use crate::stats::distributions::t_two_sided;
 use crate::stats::moderation::Variance;
 use crate::stats::sum::sum;
@@ -41,11 +42,9 @@ pub fn weighted(cells: &[(f64, CellValue)]) -> Option<Together> {
             Some(Variance { s2: error.s2 * (weight / total) * (weight / total), ..error })
         })
         .collect::<Option<Vec<Variance>>>();
-    let interval = errors.map(|errors| {
-        let s2 = sum(errors.iter().map(|v| v.s2));
-        let df = s2 * s2 / sum(errors.iter().map(|v| v.s2 * v.s2 / v.df));
-        Interval::of_logs(ln, t_two_sided(0.95, df) * s2.sqrt())
-    });
+    let interval = errors
+        .and_then(|errors| satterthwaite(&errors))
+        .map(|error| Interval::of_logs(ln, t_two_sided(0.95, error.df) * error.s2.sqrt()));
     let passes = cells.iter().map(|(_, cell)| cell.passes).sum();
     Some(Together { value: libm::exp(ln), interval, passes })
 }
