@@ -1,6 +1,6 @@
 //! A cell of a piece with its passes: what was measured on each, what the screens found, and how each stands.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use weighhouse_measure::compare::{PassLog, SceneKind};
 use weighhouse_measure::measures::steps::Steps;
@@ -109,24 +109,38 @@ impl CellEvidence {
         }
     }
 
-    /// Each rig base is a group of its own: rigs differ without any pass being wrong.
+    /// Like is held against like: rigs, drivers and builds differ without any pass being wrong.
     fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure) {
-        let bases: BTreeSet<i64> = self.passes.iter().map(|pass| pass.row.rig_base_id.0).collect();
-        for base in bases {
-            let group: Vec<(usize, CellPass)> = self
-                .passes
-                .iter()
-                .enumerate()
-                .filter(|(_, pass)| pass.row.rig_base_id.0 == base && pass.row.kept())
-                .filter_map(|(at, pass)| Some((at, pass.in_cell(low)?)))
-                .collect();
-            let passes: Vec<CellPass> = group.iter().map(|(_, pass)| *pass).collect();
-            for ((at, _), flag) in group.iter().zip(screen_cell(&passes, spread)) {
-                if let (Some(flag), Some(pass)) = (flag, self.passes.get_mut(*at)) {
-                    pass.flags.push(flag);
-                }
+        let mut groups: BTreeMap<_, Vec<(usize, CellPass)>> = BTreeMap::new();
+        for (at, pass) in self.passes.iter().enumerate().filter(|(_, pass)| pass.row.kept()) {
+            let like = (pass.row.rig_base_id.0, pass.row.driver_id.0, pass.row.build_id.0);
+            if let Some(in_cell) = pass.in_cell(low) {
+                groups.entry(like).or_default().push((at, in_cell));
             }
         }
+        let found: Vec<(usize, Flag)> =
+            groups.values().flat_map(|group| self.odd_ones(group, spread)).collect();
+        for (at, flag) in found {
+            if let Some(pass) = self.passes.get_mut(at) {
+                pass.flags.push(flag);
+            }
+        }
+    }
+
+    /// Passes without a flag of their own are the measure; each flagged one is held against them, so that it makes none
+    /// of them look odd. Where all are flagged they are held against each other.
+    fn odd_ones(&self, group: &[(usize, CellPass)], spread: &CellSpread) -> Vec<(usize, Flag)> {
+        let (sound, flagged): (Vec<_>, Vec<_>) =
+            group.iter().partition(|(at, _)| self.passes.get(*at).is_some_and(|pass| pass.flags.is_empty()));
+        let judge = |passes: &[(usize, CellPass)]| {
+            let measured: Vec<CellPass> = passes.iter().map(|(_, pass)| *pass).collect();
+            passes.iter().map(|(at, _)| *at).zip(screen_cell(&measured, spread)).collect::<Vec<_>>()
+        };
+        let mut found = judge(if sound.is_empty() { &flagged } else { &sound });
+        if !sound.is_empty() {
+            found.extend(flagged.into_iter().filter_map(|one| judge(&[&sound[..], &[one]].concat()).pop()));
+        }
+        found.into_iter().filter_map(|(at, flag)| Some((at, flag?))).collect()
     }
 }
 

@@ -125,7 +125,7 @@ fn pass(cell: &Cell, number: i64, average: f64) -> PassEvidence {
         row: row(cell, id, number),
         companions: Vec::new(),
         measures: measures(average),
-        profile: Profile { start_ns: 0, end_ns: 0, median_ns: Vec::new(), lost_ns: Vec::new() },
+        profile: Profile::default(),
         steps: Default::default(),
         times: Default::default(),
         flags: Vec::new(),

@@ -142,6 +142,7 @@ fn a_real_disturbance_is_found_within_half_a_second_at_both_ends() {
             end_ns: 15_000_000_000,
             lost_ns: vec![0; median_ns.len()],
             median_ns,
+            processor_ns: vec![],
         })
         .collect();
     let among = |own: &Recording, other: &Recording| {

@@ -120,7 +120,7 @@ fn from_companion(companion: &Placed<'_>, values: &[f64], (from, to): (i64, i64)
 }
 
 /// Pass time of companion time `t`, ns.
-fn pass_time(companion: &Placed<'_>, t: i64) -> i64 {
+pub(crate) fn pass_time(companion: &Placed<'_>, t: i64) -> i64 {
     let drift = i128::from(t) * i128::from(companion.placing.drift_ppb) / 1_000_000_000;
     companion.placing.offset_ns + t + i64::try_from(drift).unwrap_or(0)
 }

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use super::level_step::{self, Limits, Scatter, Step, steps};
 use super::profile::{Profile, middle};
 use super::slow_drift::{self, Drift, drift};
-use super::{Flag, FlagKind, words};
+use super::{Flag, FlagKind, background_load, other_content, words};
 
 /// What a step is told against.
 const THAN: &str = "than in the rest of the pass, beside the other passes of the cell";
@@ -62,6 +62,14 @@ impl Timing {
             Self::ByHand => 2,
         }
     }
+
+    /// Blocks by which a whole pass may lie sooner or later than another.
+    pub(super) fn reach(self) -> usize {
+        match self {
+            Self::Fixed => 2,
+            Self::ByHand => 6,
+        }
+    }
 }
 
 /// Judges a pass anew beside its siblings and returns all flags that stand, in order of their start.
@@ -77,17 +85,47 @@ pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile], timing
         .filter(|f| match f.kind {
             FlagKind::LevelStep | FlagKind::SlowDrift => false,
             FlagKind::HitchCluster => !scenes_own(f, own, &siblings),
-            FlagKind::FrameCap | FlagKind::Gap | FlagKind::OddInCell => true,
+            _ => true,
         })
         .cloned()
         .collect();
-    flags.extend(level_flags(own, &siblings, timing));
+    flags.extend(background_load::find(own, &siblings));
+    let levels = levels(own, &siblings, timing);
+    // What a step or a drift explains is no other content.
+    flags.extend(other_content::find(own, &siblings, &levels.taken_out, timing));
+    flags.extend(levels.flags);
+    let all = flags.clone();
+    flags.retain(|flag| !all.iter().any(|cause| explains(cause, flag)));
     flags.sort_by_key(|f| (f.start_ns, f.kind));
     flags
 }
 
+/// Whether a flag is but the trace of another that names a cause: levels that a cap, a throttling part, another program
+/// or another passage make. One disturbance is one flag.
+fn explains(cause: &Flag, flag: &Flag) -> bool {
+    let causes = match flag.kind {
+        FlagKind::LevelStep | FlagKind::SlowDrift => {
+            &[FlagKind::FrameCap, FlagKind::Throttling, FlagKind::BackgroundLoad, FlagKind::OtherContent][..]
+        }
+        FlagKind::OtherContent => &[FlagKind::FrameCap, FlagKind::Throttling, FlagKind::BackgroundLoad],
+        _ => &[],
+    };
+    let length_ns = |from: i64, to: i64| (to - from).max(0);
+    let common = length_ns(cause.start_ns.max(flag.start_ns), cause.end_ns.min(flag.end_ns));
+    let least = length_ns(flag.start_ns, flag.end_ns).min(length_ns(cause.start_ns, cause.end_ns));
+    causes.contains(&cause.kind) && 2 * common >= least
+}
+
+/// What was found in the levels of a pass.
+struct Levels {
+    /// Steps, or a drift.
+    flags: Vec<Flag>,
+    /// What they add to the logs of the block medians.
+    taken_out: Vec<f64>,
+}
+
 /// Steps or a drift, beside at least one sibling.
-fn level_flags(own: &Profile, siblings: &[&Profile], timing: Timing) -> Vec<Flag> {
+fn levels(own: &Profile, siblings: &[&Profile], timing: Timing) -> Levels {
     let logs: Vec<Vec<f64>> =
         std::iter::once(own).chain(siblings.iter().copied()).map(Profile::ln_medians).collect();
     let blocks = logs.iter().map(Vec::len).min().unwrap_or(0);
@@ -105,15 +143,26 @@ fn level_flags(own: &Profile, siblings: &[&Profile], timing: Timing) -> Vec<Flag
     for step in &mut found {
         step.shift = shift(&plain[0], step);
     }
+    let in_steps = (0..blocks)
+        .map(|b| found.iter().find(|s| (s.from..s.to).contains(&b)).map_or(0.0, |step| step.shift))
+        .collect();
     if siblings.len() == 1 {
-        return found.iter().map(|step| flag_of_two(own, step, blocks)).collect();
+        let flags = found.iter().map(|step| flag_of_two(own, step, blocks)).collect();
+        return Levels { flags, taken_out: in_steps };
     }
-    match drift(&plain[0], &scatter, DRIFT_CHANGE, DRIFT_SDS) {
-        Some(creep) if found.is_empty() && creep.by_order >= 1.0 => vec![slow_drift::flag(own, &creep)],
-        Some(creep) if !found.is_empty() && line_fits_better(&plain[0], &creep, &found) => {
-            vec![slow_drift::flag(own, &creep)]
-        }
-        _ => found.iter().map(|s| level_step::flag(own, s, blocks, THAN)).collect(),
+    let creep = drift(&plain[0], &scatter, DRIFT_CHANGE, DRIFT_SDS).filter(|creep| match found.is_empty() {
+        true => creep.by_order >= 1.0,
+        false => line_fits_better(&plain[0], creep, &found),
+    });
+    match creep {
+        Some(creep) => Levels {
+            flags: vec![slow_drift::flag(own, &creep)],
+            taken_out: (0..blocks).map(|b| creep.slope * b as f64).collect(),
+        },
+        None => Levels {
+            flags: found.iter().map(|s| level_step::flag(own, s, blocks, THAN)).collect(),
+            taken_out: in_steps,
+        },
     }
 }
 
@@ -164,7 +213,7 @@ fn line_fits_better(series: &[f64], line: &Drift, steps: &[Step]) -> bool {
 
 fn flag_of_two(own: &Profile, step: &Step, blocks: usize) -> Flag {
     let mut flag = level_step::flag(own, step, blocks, "");
-    let to = if step.to >= blocks { "the end".to_owned() } else { words::seconds(flag.end_ns) };
+    let to = own.end_in_words(flag.end_ns);
     flag.says = format!(
         "from {} to {to} the ratio of its frame times to those of the only other pass of its cell is {} away from what it is in the rest; either of the two may be the disturbed one",
         words::seconds(flag.start_ns),
@@ -202,7 +251,13 @@ mod tests {
                 format!("{ns:.0}").parse().unwrap()
             })
             .collect();
-        Profile { start_ns: 0, end_ns: 120 * BLOCK_NS, median_ns, lost_ns: vec![0; 120] }
+        Profile {
+            start_ns: 0,
+            end_ns: 120 * BLOCK_NS,
+            median_ns,
+            lost_ns: vec![0; 120],
+            processor_ns: vec![],
+        }
     }
 
     fn fault(b: i64) -> f64 {

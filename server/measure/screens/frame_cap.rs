@@ -1,11 +1,15 @@
 //! Frame cap: something else than the work of the frame decides how long it lasts.
 //!
-//! Under a cap the load may rise and fall while the level does not: block means of the duration stand at one value, and
-//! hardly any lie below it. The value is named where it fits a refresh rate r, the cap just below it that displays
-//! with a variable rate call for (r - r^2 / 3600: 116, 138, 157, 224 for 120, 144, 165, 240; common practice, no source),
-//! a whole fraction of a refresh rate, or the 30 and 60 of menus and background windows.
+//! Under a cap the load may rise and fall while the shortest duration does not: many frames last the same, and
+//! hardly any is shorter. A clean pass has no such edge: where few frames are shorter, few are near. A limiter may hit its
+//! mark in each frame, in pairs of frames (one late, the next early), or only over half a second; so the edge is
+//! looked for in frames, in pairs and in blocks. The duration is named where it fits a refresh rate r, the cap just
+//! below it that displays with a variable rate call for (r - r^2 / 3600: 116, 138, 157, 224 for 120, 144, 165, 240;
+//! common practice, no source), a whole fraction of a refresh rate, or the 30 and 60 of menus and background windows.
+//!
+//! A rate that has no name is not told: it would tell the level of the pass.
 
-use super::profile::BLOCK_NS;
+use super::profile::{BLOCK_NS, block_rows};
 use super::{Flag, FlagKind, Frames, strength, words};
 use crate::stats::robust::median;
 
@@ -16,89 +20,146 @@ const REFRESH: [f64; 14] =
 const BAND: f64 = 0.003;
 /// A name fits when its rate is this near, as a share of it.
 const NEAR: f64 = 0.004;
-/// Blocks faster than the level by more than this share speak against a cap, ...
-const FASTER: f64 = 0.006;
-/// ... unless they are no more than this share of all.
-const FEW_FASTER: f64 = 0.03;
-/// A cap piles blocks up: as far above the band as this, as a share of the level, ...
+/// What is shorter than the level by more than this share speaks against a cap, ...
+const SHORTER: f64 = 0.006;
+/// ... unless it is no more than this share of all.
+const FEW_SHORTER: f64 = 0.03;
+/// A cap piles durations up: as far above the band as this, as a share of the level, ...
 const RING: f64 = 0.012;
-/// ... there are at most this many blocks for each one in the band.
+/// ... there is at most this much for each one in the band.
 const RING_PER_HELD: f64 = 0.25;
-/// Least share of blocks in the band, where the rate has a name.
+/// Least share in the band, where the rate has a name.
 const NAMED_SHARE: f64 = 0.15;
-/// Least share of blocks in the band without a name.
+/// Least share in the band without a name.
 const NAMELESS_SHARE: f64 = 0.25;
 /// Fewest blocks: five seconds.
 const MIN_BLOCKS: usize = 10;
+/// A duration of this many times the median is a hitch and left out of the means.
+const HITCH: f64 = 1.75;
 
-/// Mean duration of the frames of a block that are no hitches, with the block's times.
-struct Block {
-    start_ns: i64,
-    end_ns: i64,
-    mean_ns: f64,
+/// Durations that are looked at together, with the time at which each began, ns.
+struct Durations {
+    at_ns: Vec<i64>,
+    ns: Vec<f64>,
 }
 
-fn blocks(frames: &Frames<'_>) -> Vec<Block> {
-    let Some(&first) = frames.at_ns.first() else { return vec![] };
-    let rows = frames.at_ns.iter().zip(frames.frame_ns).collect::<Vec<_>>();
-    rows.chunk_by(|a, b| (a.0 - first) / BLOCK_NS == (b.0 - first) / BLOCK_NS)
-        .filter_map(|block| {
-            let durations: Vec<f64> = block.iter().map(|(_, d)| **d as f64).collect();
+impl Durations {
+    /// Of single frames; none where the log's own steps are too coarse to tell an edge from rounding.
+    fn of_frames(frames: &Frames<'_>) -> Option<Self> {
+        let mut sorted = frames.frame_ns.to_vec();
+        sorted.sort_unstable();
+        sorted.dedup();
+        let step_ns = sorted.windows(2).map(|w| w[1] - w[0]).min()?;
+        let ns: Vec<f64> = frames.frame_ns.iter().map(|&d| d as f64).collect();
+        (step_ns as f64 <= BAND * median(&ns)).then(|| Self { at_ns: frames.at_ns.to_vec(), ns })
+    }
+
+    /// Means of two frames each.
+    fn of_pairs(single: &Self) -> Self {
+        Self {
+            at_ns: single.at_ns.chunks_exact(2).map(|pair| pair[0]).collect(),
+            ns: single.ns.chunks_exact(2).map(|pair| (pair[0] + pair[1]) / 2.0).collect(),
+        }
+    }
+
+    /// Means of half seconds, without hitches.
+    fn of_blocks(frames: &Frames<'_>) -> Self {
+        let mut blocks = Self { at_ns: vec![], ns: vec![] };
+        for rows in blocks_of(frames) {
+            let durations: Vec<f64> = frames.frame_ns[rows.clone()].iter().map(|&d| d as f64).collect();
             let middle = median(&durations);
-            let usual: Vec<f64> = durations.into_iter().filter(|d| *d < 1.75 * middle).collect();
-            let (start, last) = (block.first()?, block.last()?);
-            (usual.len() >= 3).then(|| Block {
-                start_ns: *start.0,
-                end_ns: last.0 + last.1,
-                mean_ns: usual.iter().sum::<f64>() / usual.len() as f64,
-            })
-        })
-        .collect()
+            let usual: Vec<f64> = durations.into_iter().filter(|d| *d < HITCH * middle).collect();
+            if usual.len() >= 3 {
+                blocks.at_ns.push(frames.at_ns[rows.start]);
+                blocks.ns.push(usual.iter().sum::<f64>() / usual.len() as f64);
+            }
+        }
+        blocks
+    }
+}
+
+fn blocks_of(frames: &Frames<'_>) -> Vec<std::ops::Range<usize>> {
+    let Some((first, last)) = frames.at_ns.first().zip(frames.at_ns.last()) else { return vec![] };
+    block_rows(frames.at_ns, *first, last + 1)
+}
+
+/// An edge: a duration that many last and hardly any falls below.
+#[derive(Clone, Copy, Debug)]
+struct Edge {
+    level_ns: f64,
+    held: f64,
+    shorter: f64,
+    name: Option<Name>,
+    /// Share of what is held over its least, 0 where it just suffices and 1 where all is held.
+    beyond: f64,
+}
+
+fn edge(durations: &Durations) -> Option<Edge> {
+    let mut sorted = durations.ns.clone();
+    sorted.sort_unstable_by(f64::total_cmp);
+    if sorted.len() < MIN_BLOCKS {
+        return None;
+    }
+    let level_ns = densest(&sorted);
+    let all = sorted.len() as f64;
+    let below = |ratio: f64| sorted.partition_point(|d| *d < level_ns * ratio) as f64 / all;
+    let held = below(1.0 + BAND) - below(1.0 - BAND);
+    let shorter = below(1.0 - SHORTER);
+    let ring = below(1.0 + RING) - below(1.0 + BAND);
+    let name = name(1e9 / level_ns);
+    let least = if name.is_some() { NAMED_SHARE } else { NAMELESS_SHARE };
+    let stands = held >= least && shorter <= FEW_SHORTER && ring <= RING_PER_HELD * held;
+    stands.then(|| Edge { level_ns, held, shorter, name, beyond: (held - least) / (1.0 - least) })
 }
 
 /// Flags a cap that holds a large share of the window.
 pub(super) fn find(frames: &Frames<'_>) -> Option<Flag> {
-    let blocks = blocks(frames);
-    if blocks.len() < MIN_BLOCKS {
+    if blocks_of(frames).len() < MIN_BLOCKS {
         return None;
     }
-    let mut means: Vec<f64> = blocks.iter().map(|b| b.mean_ns).collect();
-    means.sort_unstable_by(f64::total_cmp);
-    let level = densest(&means);
-    let all = means.len() as f64;
-    let held = means.iter().filter(|m| in_band(**m, level)).count() as f64 / all;
-    let faster = means.iter().filter(|m| **m < level * (1.0 - FASTER)).count() as f64 / all;
-    let ring = means.iter().filter(|m| **m > level * (1.0 + BAND) && **m < level * (1.0 + RING)).count()
-        as f64
-        / all;
-    let name = name(1e9 / level);
-    let least = if name.is_some() { NAMED_SHARE } else { NAMELESS_SHARE };
-    if held < least || faster > FEW_FASTER || ring > RING_PER_HELD * held {
-        return None;
-    }
-    let inside = || blocks.iter().filter(|b| in_band(b.mean_ns, level));
-    let start_ns = inside().map(|b| b.start_ns).min()?;
-    let end_ns = inside().map(|b| b.end_ns).max()?;
-    let rate = 1e9 / level;
-    let named = name.map_or_else(|| "no refresh rate that we know".to_owned(), |n| n.to_string());
+    let blocks = Durations::of_blocks(frames);
+    let single = Durations::of_frames(frames);
+    let pairs = single.as_ref().map(Durations::of_pairs);
+    let looked_at = [single, pairs, Some(blocks)];
+    let edges = looked_at.iter().flatten().filter_map(|d| Some((d, edge(d)?)));
+    let (durations, edge) = edges.max_by(|a, b| a.1.held.total_cmp(&b.1.held))?;
+    let (start_ns, end_ns) = stretch(frames, durations, &edge)?;
+    let named = match edge.name {
+        Some(name) => format!("{:.0} a second, {name}", 1e9 / edge.level_ns),
+        None => "no refresh rate that we know".to_owned(),
+    };
     Some(Flag {
         kind: FlagKind::FrameCap,
         start_ns,
         end_ns,
         // A share cannot reach four times its limit: half way to all of the window counts as much.
-        strength: strength(1.0 + 3.0 * (held - least) / (1.0 - least)),
+        strength: strength(1.0 + 3.0 * edge.beyond),
         moves: None,
         says: format!(
-            "for {} of the window frames are held at {:.2} ms ({rate:.1} a second: {named}), and {} of it is faster",
-            words::percent(held),
-            level / 1e6,
-            words::percent(faster)
+            "{} of the frames last equally long ({named}), and {}: something holds them",
+            words::percent(edge.held),
+            if edge.shorter == 0.0 {
+                "none is shorter".to_owned()
+            } else {
+                format!("only {} are shorter", words::percent(edge.shorter))
+            },
         ),
     })
 }
 
-fn in_band(mean: f64, level: f64) -> bool {
-    (mean / level - 1.0).abs() <= BAND
+/// From the first block that holds at least half as much as the whole window does to the last one.
+fn stretch(frames: &Frames<'_>, durations: &Durations, edge: &Edge) -> Option<(i64, i64)> {
+    let held = |ns: f64| (ns / edge.level_ns - 1.0).abs() <= BAND;
+    let first = *frames.at_ns.first()?;
+    let block = |at: i64| (at - first) / BLOCK_NS;
+    let rows: Vec<(i64, f64)> = durations.at_ns.iter().copied().zip(durations.ns.iter().copied()).collect();
+    let full: Vec<i64> = rows
+        .chunk_by(|a, b| block(a.0) == block(b.0))
+        .filter(|b| b.iter().filter(|(_, ns)| held(*ns)).count() as f64 >= 0.5 * edge.held * b.len() as f64)
+        .filter_map(|b| Some(block(b.first()?.0)))
+        .collect();
+    let end = frames.at_ns.last()? + frames.frame_ns.last()?;
+    Some((first + full.first()? * BLOCK_NS, (first + (full.last()? + 1) * BLOCK_NS).min(end)))
 }
 
 /// Middle of the band that holds most of the sorted values.

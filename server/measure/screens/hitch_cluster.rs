@@ -138,7 +138,7 @@ fn says(run: &Run<'_>, elsewhere: usize, share: f64) -> String {
         run.hitches.len(),
         words::milliseconds(longest),
         words::percent(share),
-        words::count(elsewhere)
+        if elsewhere == 0 { "none".to_owned() } else { words::count(elsewhere) }
     )
 }
 

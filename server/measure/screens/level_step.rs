@@ -16,26 +16,40 @@ use crate::stats::robust::{MAD_TO_SD, mad, median};
 const MIN_BLOCKS: usize = 2;
 /// Least standard deviation of a block that the penalty reckons with (0.5 %), so that very even passes are not cut.
 const LEAST_SD: f64 = 0.005;
+/// Longest means, in blocks, whose variance is looked at: eight seconds.
+const LONGEST: usize = 16;
 /// Alone: natural log of the least ratio to the level before and after.
 const ALONE_SHIFT: f64 = std::f64::consts::LN_2;
 
-/// Natural scatter of a cell's log ratios, at several lengths of stretch.
+/// Natural scatter of a cell's log ratios: variances of means over 1, 2, 4, ... blocks.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Scatter {
-    /// Robust standard deviation of means over 1, 2, 4, 8, ... blocks.
+    /// Variance of means over 1, 2, 4, ... blocks, at most [`LONGEST`].
     by_doubling: Vec<f64>,
 }
 
 impl Scatter {
-    /// Robust scatter of one series: of all overlapping means of 1, 2, 4, ... blocks, up to a third of its length.
+    /// Scatter of one series: of all overlapping means of 1, 2, 4, ... blocks as long as six of them fit beside each
+    /// other. Values beyond four robust deviations are drawn in, so that a freeze is not taken for natural. Means over
+    /// a large part of a series stand close to its own mean; that is put right by the factor for independent values.
     pub(crate) fn of(series: &[f64]) -> Self {
+        let n = series.len();
+        let (centre, reach) = (median(series), 4.0 * MAD_TO_SD * mad(series));
+        let drawn_in: Vec<f64> = series
+            .iter()
+            .map(|v| if reach > 0.0 { v.clamp(centre - reach, centre + reach) } else { *v })
+            .collect();
+        let mean = drawn_in.iter().sum::<f64>() / n.max(1) as f64;
         let mut by_doubling = Vec::new();
         let mut length = 1;
-        while by_doubling.is_empty() || length <= series.len() / 3 {
-            let means: Vec<f64> =
-                series.windows(length).map(|w| w.iter().sum::<f64>() / w.len() as f64).collect();
-            let sd = mad(&means) * MAD_TO_SD;
-            by_doubling.push(if sd.is_finite() { sd } else { 0.0 });
+        while by_doubling.is_empty() || (length <= LONGEST && 6 * length <= n) {
+            let squares: Vec<f64> = drawn_in
+                .windows(length)
+                .map(|w| w.iter().sum::<f64>() / w.len() as f64 - mean)
+                .map(|d| d * d)
+                .collect();
+            let square = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
+            by_doubling.push(square / (1.0 - length as f64 / n.max(2) as f64).max(0.5));
             length *= 2;
         }
         Self { by_doubling }
@@ -49,18 +63,17 @@ impl Scatter {
         Self { by_doubling }
     }
 
-    /// Standard deviation of the mean over `blocks` blocks: that of the longest measured length within it.
-    pub(crate) fn of_mean(&self, blocks: usize) -> f64 {
-        let doublings = usize::try_from(blocks.max(1).ilog2()).unwrap_or(0);
-        let at = doublings.min(self.by_doubling.len().saturating_sub(1));
-        self.by_doubling.get(at).copied().unwrap_or(0.0)
+    /// Standard deviation of the difference between the means of `blocks` blocks and of the other ones of `all`.
+    pub(crate) fn of_step(&self, blocks: usize, all: usize) -> f64 {
+        let rest = all.saturating_sub(blocks).max(1);
+        (self.long_run_variance() * (1.0 / blocks.max(1) as f64 + 1.0 / rest as f64)).sqrt()
     }
 
-    /// Long-run variance of a block: the length times the variance of the mean, at the length where that is largest
-    /// of 1, 2 and 4 blocks.
+    /// Long-run variance of a block: the length times the variance of the mean, at the length where that is largest.
     fn long_run_variance(&self) -> f64 {
-        let scaled = [1_usize, 2, 4].map(|l| l as f64 * self.of_mean(l) * self.of_mean(l));
-        scaled.into_iter().fold(LEAST_SD * LEAST_SD, f64::max)
+        let lengths = std::iter::successors(Some(1.0), |length| Some(2.0 * length));
+        let scaled = lengths.zip(&self.by_doubling).map(|(length, variance)| length * variance);
+        scaled.fold(LEAST_SD * LEAST_SD, f64::max)
     }
 }
 
@@ -98,7 +111,7 @@ pub(crate) fn steps(series: &[f64], scatter: &Scatter, limits: &Limits) -> Vec<S
     let segments = segments(series, penalty);
     let usual = usual_level(&segments);
     let side = |s: &Segment| {
-        let limit = 0.5 * limits.shift.max(limits.sds * scatter.of_mean(s.to - s.from));
+        let limit = 0.5 * limits.shift.max(limits.sds * scatter.of_step(s.to - s.from, n));
         if s.level > usual + limit {
             1
         } else if s.level < usual - limit {
@@ -115,7 +128,7 @@ pub(crate) fn steps(series: &[f64], scatter: &Scatter, limits: &Limits) -> Vec<S
         let (from, to) = (run.first()?.from, run.last()?.to);
         let shift = series[from..to].iter().sum::<f64>() / (to - from) as f64 - usual;
         let moves = moves_average((to - from) as f64 / n as f64, shift);
-        let by_shift = shift.abs() / limits.shift.max(limits.sds * scatter.of_mean(to - from));
+        let by_shift = shift.abs() / limits.shift.max(limits.sds * scatter.of_step(to - from, n));
         let evidence = by_shift.min(moves / limits.moves);
         (evidence >= 1.0).then_some(Step { from, to, shift, evidence })
     })
@@ -183,9 +196,8 @@ pub(super) fn find_alone(profile: &Profile) -> Vec<Flag> {
 
 /// The flag for a step. `blocks` is how many blocks were judged; a step that ends with them lasts to the end.
 pub(super) fn flag(profile: &Profile, step: &Step, blocks: usize, than: &str) -> Flag {
-    let start_ns = profile.edge_ns(step.from);
-    let end_ns = if step.to >= blocks { profile.edge_ns(usize::MAX) } else { profile.edge_ns(step.to) };
-    let to = if step.to >= blocks { "the end".to_owned() } else { words::seconds(end_ns) };
+    let (start_ns, end_ns) = profile.edges_ns(step.from, step.to, blocks);
+    let to = profile.end_in_words(end_ns);
     Flag {
         kind: FlagKind::LevelStep,
         start_ns,
@@ -253,6 +265,7 @@ mod tests {
                 })
                 .collect(),
             lost_ns: vec![0; 60],
+            processor_ns: vec![],
         };
         assert_eq!(find_alone(&profile(7_000_000)), []);
         let found = find_alone(&profile(14_000_000));

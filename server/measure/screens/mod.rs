@@ -13,14 +13,18 @@
 //! not be able to choose by the result. What changes *within* a pass is told with its direction.
 
 pub mod among;
+pub mod background_load;
 pub mod frame_cap;
 pub mod gap;
 pub mod hitch_cluster;
 pub mod level_step;
 pub mod notices;
 pub mod odd_in_cell;
+pub mod other_content;
 pub mod profile;
+mod sampled_blocks;
 pub mod slow_drift;
+pub mod throttling;
 mod words;
 
 use serde::{Deserialize, Serialize};
@@ -47,12 +51,27 @@ pub enum FlagKind {
     Gap,
     /// A measure of the pass lies apart from the other passes of its cell.
     OddInCell,
+    /// The processor works longer on the frames of a stretch, and the frames do not explain it.
+    BackgroundLoad,
+    /// The part's clock or power falls while its temperature stands at its top.
+    Throttling,
+    /// Frame times do not rise and fall with those of the other passes.
+    OtherContent,
 }
 
 impl FlagKind {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [Self; 6] =
-        [Self::HitchCluster, Self::LevelStep, Self::SlowDrift, Self::FrameCap, Self::Gap, Self::OddInCell];
+    pub const ALL: [Self; 9] = [
+        Self::HitchCluster,
+        Self::LevelStep,
+        Self::SlowDrift,
+        Self::FrameCap,
+        Self::Gap,
+        Self::OddInCell,
+        Self::BackgroundLoad,
+        Self::Throttling,
+        Self::OtherContent,
+    ];
 
     /// Stable key for tables, addresses and digests.
     pub fn key(self) -> &'static str {
@@ -63,6 +82,9 @@ impl FlagKind {
             Self::FrameCap => "frame_cap",
             Self::Gap => "gap",
             Self::OddInCell => "odd_in_cell",
+            Self::BackgroundLoad => "background_load",
+            Self::Throttling => "throttling",
+            Self::OtherContent => "other_content",
         }
     }
 
@@ -80,18 +102,17 @@ impl FlagKind {
             Self::FrameCap => "frame cap",
             Self::Gap => "gap or clock jump",
             Self::OddInCell => "odd among the passes of its cell",
+            Self::BackgroundLoad => "background load",
+            Self::Throttling => "throttling",
+            Self::OtherContent => "different content",
         }
     }
 
     /// Version of the screen: raised whenever the same input may give another result.
     pub fn version(self) -> u32 {
         match self {
-            Self::HitchCluster
-            | Self::LevelStep
-            | Self::SlowDrift
-            | Self::FrameCap
-            | Self::Gap
-            | Self::OddInCell => 1,
+            Self::HitchCluster | Self::LevelStep | Self::SlowDrift | Self::FrameCap => 2,
+            Self::Gap | Self::OddInCell | Self::BackgroundLoad | Self::Throttling | Self::OtherContent => 1,
         }
     }
 }
@@ -121,7 +142,7 @@ pub struct ScreenInput<'a> {
     pub recording: &'a Recording,
     /// The part that counts.
     pub window: Window,
-    /// Companions with their placing (none of the present screens reads them).
+    /// Companions with their placing.
     pub companions: &'a [Placed<'a>],
 }
 
@@ -160,6 +181,7 @@ pub fn screen_pass(input: &ScreenInput<'_>) -> Vec<Flag> {
     flags.extend(level_step::find_alone(&profile));
     flags.extend(frame_cap::find(&frames));
     flags.extend(gap::find(input.recording, input.window));
+    flags.extend(throttling::find(input, &profile));
     flags.sort_by_key(|f| (f.start_ns, f.kind));
     flags
 }

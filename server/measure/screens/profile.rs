@@ -3,9 +3,12 @@
 //! Passes of a cell share their scene, and a scene has levels of its own. Their profiles, laid beside each
 //! other from the start of the window, show what is the scene's and what is one pass's alone.
 
+use std::ops::Range;
+
 use serde::{Deserialize, Serialize};
 
 use super::{Frames, ScreenInput, hitch_cluster};
+use crate::recording::Role;
 use crate::stats::robust::median;
 
 /// Length of a block, ns: half a second (methods: medians over 0.5 to 1 s take the frame-to-frame
@@ -17,7 +20,7 @@ pub const BLOCK_NS: i64 = 500_000_000;
 const FEWEST_FRAMES: usize = 4;
 
 /// Median frame times and lost time in blocks of [`BLOCK_NS`], counted from the start of the window.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Profile {
     /// Start of the first block, ns from the first frame of the pass.
     pub start_ns: i64,
@@ -28,6 +31,8 @@ pub struct Profile {
     pub median_ns: Vec<i64>,
     /// Time lost to hitches that start in each block, ns (see [`hitch_cluster`]).
     pub lost_ns: Vec<i64>,
+    /// Median time for which the processor worked on a frame in each block, ns; empty where the log does not tell.
+    pub processor_ns: Vec<i64>,
 }
 
 impl Profile {
@@ -39,20 +44,9 @@ impl Profile {
             (Some(at), Some(frame)) => at + frame,
             _ => start_ns,
         };
-        let all_ns = median_of(frames.frame_ns, 1).unwrap_or(0);
-        let mut median_ns = Vec::new();
-        let mut row = 0;
-        let mut from = start_ns;
-        while from + BLOCK_NS / 2 <= end_ns {
-            let to = row + frames.at_ns[row..].partition_point(|&t| t < from + BLOCK_NS);
-            match (median_of(&frames.frame_ns[row..to], FEWEST_FRAMES), median_ns.last().copied()) {
-                (Some(m), _) | (None, Some(m)) => median_ns.push(m),
-                // A pass that begins with a freeze: the median of the whole stands in.
-                (None, None) => median_ns.push(all_ns),
-            }
-            row = to;
-            from += BLOCK_NS;
-        }
+        let rows = block_rows(frames.at_ns, start_ns, end_ns);
+        let median_ns = medians(&rows, frames.frame_ns).unwrap_or_else(|| vec![0; rows.len()]);
+        let processor_ns = work_ns(input).and_then(|work| medians(&rows, &work)).unwrap_or_default();
         let mut lost_ns = vec![0; median_ns.len()];
         for hitch in hitch_cluster::hitches(&frames) {
             let block = usize::try_from((hitch.at_ns - start_ns) / BLOCK_NS).unwrap_or(0);
@@ -60,7 +54,7 @@ impl Profile {
                 *lost += hitch.lost_ns;
             }
         }
-        Self { start_ns, end_ns, median_ns, lost_ns }
+        Self { start_ns, end_ns, median_ns, lost_ns, processor_ns }
     }
 
     /// Natural logs of the medians, in ln ns.
@@ -77,11 +71,59 @@ impl Profile {
         self.start_ns + blocks * BLOCK_NS
     }
 
+    /// Times of the edges of a stretch of blocks, ns; what reaches the last of the `judged` blocks reaches the end.
+    pub(crate) fn edges_ns(&self, from: usize, to: usize, judged: usize) -> (i64, i64) {
+        (self.edge_ns(from), self.edge_ns(if to >= judged { usize::MAX } else { to }))
+    }
+
+    /// `13.5 s`, or `the end`.
+    pub(crate) fn end_in_words(&self, end_ns: i64) -> String {
+        if end_ns >= self.end_ns { "the end".to_owned() } else { super::words::seconds(end_ns) }
+    }
+
     /// Share of the profile's time that lies between two block edges.
     pub(crate) fn share(&self, from: usize, to: usize) -> f64 {
         let whole = (self.end_ns - self.start_ns).max(1);
         (self.edge_ns(to) - self.edge_ns(from)) as f64 / whole as f64
     }
+}
+
+/// Rows of the frames that start in each block; a last block of less than half a length is left out.
+pub(super) fn block_rows(at_ns: &[i64], start_ns: i64, end_ns: i64) -> Vec<Range<usize>> {
+    let mut blocks = Vec::new();
+    let (mut row, mut from) = (0, start_ns);
+    while from + BLOCK_NS / 2 <= end_ns {
+        let to = row + at_ns[row..].partition_point(|&t| t < from + BLOCK_NS);
+        blocks.push(row..to);
+        row = to;
+        from += BLOCK_NS;
+    }
+    blocks
+}
+
+/// Median of each block. One with too few frames repeats the one before; at the start the median of the whole stands
+/// in. `None` where there are no values.
+fn medians(blocks: &[Range<usize>], values: &[i64]) -> Option<Vec<i64>> {
+    let mut last = median_of(values, 1)?;
+    let each = blocks.iter().map(|rows| {
+        last = median_of(values.get(rows.clone()).unwrap_or_default(), FEWEST_FRAMES).unwrap_or(last);
+        last
+    });
+    Some(each.collect())
+}
+
+/// Processor work of the window's frames, ns; `None` where the log does not tell it of every frame.
+fn work_ns(input: &ScreenInput<'_>) -> Option<Vec<i64>> {
+    let track = input.recording.track(Role::CpuWork)?;
+    let values = track.values.get(input.window.rows(&input.recording.at_ns))?;
+    let ns = |seconds: &f64| (seconds.is_finite() && *seconds >= 0.0).then(|| whole_ns(*seconds));
+    values.iter().map(ns).collect()
+}
+
+/// Seconds in whole ns.
+#[expect(clippy::cast_possible_truncation, reason = "work on a frame is far below the 292 years of an i64")]
+fn whole_ns(seconds: f64) -> i64 {
+    libm::round(seconds * 1e9) as i64
 }
 
 /// Median of durations, rounded down to whole ns; `None` when there are fewer than `fewest` (at least 1).

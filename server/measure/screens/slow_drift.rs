@@ -39,7 +39,7 @@ pub(crate) fn drift(series: &[f64], scatter: &Scatter, least: f64, sds: f64) -> 
     let line = theil_sen(series)?;
     let change = line.slope * (n - 1) as f64;
     // Between the middles of its halves a line climbs half of its whole change.
-    let halves = 2.0 * std::f64::consts::SQRT_2 * scatter.of_mean(n / 2);
+    let halves = 2.0 * scatter.of_step(n / 2, n);
     let by_size = change.abs() / least.max(sds * halves);
     if by_size < 1.0 {
         return None;

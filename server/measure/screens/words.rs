@@ -28,6 +28,11 @@ pub(crate) fn longer(ln_change: f64) -> String {
     format!("{} {}", percent(share), if share < 0.0 { "shorter" } else { "longer" })
 }
 
+/// A correlation with two decimals.
+pub(crate) fn correlation(r: f64) -> String {
+    format!("{r:.2}")
+}
+
 /// Small counts as words.
 pub(crate) fn count(n: usize) -> String {
     const WORDS: [&str; 10] = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"];

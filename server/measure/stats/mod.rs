@@ -4,6 +4,7 @@ pub mod block;
 pub mod bootstrap;
 pub mod changepoint;
 pub mod consistency;
+pub mod correlation;
 pub mod distributions;
 pub mod holm;
 pub mod limits;

@@ -107,7 +107,7 @@ pub fn autocorrelation(y: &[f64], lag: usize) -> f64 {
 }
 
 /// Ranks from 1, ties share their mean rank.
-fn average_ranks(y: &[f64]) -> Vec<f64> {
+pub fn average_ranks(y: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..y.len()).collect();
     order.sort_by(|&a, &b| y[a].total_cmp(&y[b]));
     let mut ranks = vec![0.0; y.len()];

@@ -1,0 +1,65 @@
+//! The demo's bench week in a store, loaded through the doors of the service, and its truth beside it.
+
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+use jiff::Timestamp;
+use weighhouse::chance::Chance;
+use weighhouse::clock::Clock;
+use weighhouse::config::PasswordCost;
+use weighhouse::store::{Store, pieces};
+use weighhouse::work::bench_week;
+use weighhouse::work::evidence::{Evidence, PassEvidence};
+use weighhouse::work::passwords::Passwords;
+use weighhouse_demo::{Demo, DemoPass, PassTruth};
+
+/// What the demo command loads.
+const SEED: u64 = 1;
+/// Hashes in well under a millisecond: for tests only.
+const CHEAP: PasswordCost = PasswordCost { memory_kib: 32, rounds: 1, lanes: 1 };
+
+/// The demo's own week, loaded once for all tests.
+pub static WEEK: LazyLock<Week> = LazyLock::new(|| Week::load(SEED));
+
+/// The week as it was made, and what the service makes of it.
+pub struct Week {
+    /// Registers, passes and what is true of them.
+    pub demo: Demo,
+    /// What every page of the piece rests on.
+    pub evidence: Evidence,
+}
+
+/// A pass as it was made, and as the service sees it.
+pub struct Both<'a> {
+    pub made: &'a DemoPass,
+    pub truth: &'a PassTruth,
+    pub seen: &'a PassEvidence,
+}
+
+impl Week {
+    /// Loads the week of a seed into a store of its own, which is gone when this returns.
+    fn load(seed: u64) -> Self {
+        tokio::runtime::Runtime::new().unwrap().block_on(async {
+            let folder = tempfile::tempdir().unwrap();
+            let now = Timestamp::from_second(1_795_000_000).unwrap();
+            let demo = weighhouse_demo::bench_week(seed, now);
+            let clock = Clock::by_hand(now.as_microsecond());
+            let store = Store::open(&folder.path().join("demo.db"), clock).await.unwrap();
+            let passwords = Passwords::new(CHEAP);
+            bench_week::load(&store, &Chance::system(), &passwords, demo.clone(), |_| {}).await.unwrap();
+            let piece = pieces::all(&mut store.read().await.unwrap()).await.unwrap().remove(0);
+            let evidence = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
+            store.close().await;
+            Self { demo, evidence }
+        })
+    }
+
+    /// Every pass, in the order in which they were recorded.
+    pub fn passes(&self) -> Vec<Both<'_>> {
+        let cells = self.evidence.cells.values();
+        let seen: BTreeMap<&str, &PassEvidence> =
+            cells.flat_map(|cell| &cell.passes).map(|pass| (pass.row.capture.as_str(), pass)).collect();
+        let made = self.demo.passes.iter().zip(&self.demo.truth.passes);
+        made.map(|(made, truth)| Both { made, truth, seen: seen[made.file_name.as_str()] }).collect()
+    }
+}
