@@ -2,9 +2,12 @@
 //! compared, a figure is made, proposed and agreed, a window moves, the agreement lapses, the pack comes out.
 
 use std::fmt::Write as _;
+use std::io::{Cursor, Read as _};
 use std::path::Path;
 
+use serde_json::json;
 use weighhouse_web::paths;
+use zip::ZipArchive;
 
 use crate::driver::{Browser, Driver};
 use crate::harness::{Client, PASSWORD};
@@ -24,7 +27,7 @@ const SENSORS: &str = "card-a_glasshouse_2560x1440_p1_sensors.csv";
 const MADE: u32 = 8;
 
 /// A made pass: 2000 frames that last up to 1 ms more than `base_us`.
-fn made(n: u32, base_us: u32) -> String {
+pub fn made(n: u32, base_us: u32) -> String {
     let (mut text, mut at_us) = ("elapsed (s),frame time (ms),power (W)\n".to_owned(), 0);
     for i in 0..2000_u32 {
         let frame_us = base_us + n * 20 + (i * 7919 + n * 104_729) % 997;
@@ -92,7 +95,7 @@ async fn bring(member: &Browser, piece: &str) {
     let folder = tempfile::tempdir().unwrap();
     member.open(&paths::intake(piece)).await;
     member.choose("Recorded on", "alder").await;
-    member.drop_file(&made_name(0), &made_for(0)).await;
+    member.drop_files(&[(&made_name(0), &made_for(0))]).await;
     member.give_files("Drop log files here", &files(folder.path())).await;
     member.uploaded(RECORDED.len() + 1 + usize::try_from(MADE).unwrap()).await;
     member.press("Show what came in").await;
@@ -156,6 +159,22 @@ async fn agree(owner: &Browser, member: &Browser, piece: &str, pass: &str) -> (S
     (figure, member.words("main .agreed").await)
 }
 
+/// The pack is downloaded; in it the figure is agreed, with the value that is printed.
+async fn download(member: &Browser, piece: &str, printed: &str) {
+    member.open(&paths::pack(piece)).await;
+    member.see("1 of 1 figure agreed").await;
+    member.press("Download the pack").await;
+    let pack = member.downloaded(".zip").await;
+    let mut pack = ZipArchive::new(Cursor::new(pack)).unwrap();
+    let name = pack.file_names().map(|name| name.unwrap().into_owned()).find(|n| n.ends_with("figures.json"));
+    let mut text = String::new();
+    pack.by_name(&name.unwrap()).unwrap().read_to_string(&mut text).unwrap();
+    let figures: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let figure = &figures["figures"][0];
+    assert_eq!((&figure["name"], &figure["agreed"]), (&json!(FIGURE), &json!(true)), "{figure}");
+    assert_eq!(figure["printed"].as_str().unwrap().replace('\u{a0}', " "), printed);
+}
+
 /// The window of a pass moves; the agreement lapses, with the old and the new value, before both people's eyes.
 async fn lapse(owner: &Browser, member: &Browser, piece: &str, pass: &str, printed: &str) {
     owner.open(&paths::pass(pass)).await;
@@ -188,6 +207,7 @@ async fn a_number_goes_from_logs_to_print_in_the_hands_of_two() {
     let pass = rule(&member, &stage.owner, &piece).await;
     compare(&member, &piece).await;
     let (figure, printed) = agree(&owner, &member, &piece, &pass).await;
+    download(&member, &piece, &printed).await;
     lapse(&owner, &member, &piece, &pass, &printed).await;
 
     let filled = [

@@ -5,14 +5,21 @@ use std::os::unix::process::CommandExt as _;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use fantoccini::actions::{InputSource as _, KeyAction, KeyActions};
 use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+/// The Escape key (W3C WebDriver, keyboard actions).
+pub const ESCAPE: &str = "\u{e00c}";
 /// Longest that a page may take to show what is waited for.
 const WITHIN: Duration = Duration::from_secs(30);
+/// Where in its profile a browser puts what it downloads.
+const DOWNLOADS: &str = "downloads";
+/// Engine of accessibility checks (axe-core, see its folder).
+const AXE: &str = include_str!("axe/axe.min.js");
 /// Chromium's switches; `--no-sandbox` since tests may run as root, `--disable-dev-shm-usage` for small containers.
 const SWITCHES: [&str; 10] = [
     "--headless",
@@ -59,7 +66,10 @@ impl Driver {
         let mut switches: Vec<String> = SWITCHES.map(str::to_owned).into();
         switches.push(format!("--user-data-dir={}", profile.path().display()));
         let wanted = json!({
-            "goog:chromeOptions": { "args": switches },
+            "goog:chromeOptions": {
+                "args": switches,
+                "prefs": { "download.default_directory": profile.path().join(DOWNLOADS).to_str() },
+            },
             "goog:loggingPrefs": { "browser": "ALL" },
         });
         let Value::Object(wanted) = wanted else { unreachable!() };
@@ -207,14 +217,16 @@ impl Browser {
         self.labelled("", label).await.send_keys(&files.join("\n")).await.unwrap();
     }
 
-    /// Drops a file with this text onto the form that has the file field.
-    pub async fn drop_file(&self, name: &str, text: &str) {
+    /// Drops files with these names and texts onto the form that has the file field. Gives whether what comes after an
+    /// upload is hidden then.
+    pub async fn drop_files(&self, files: &[(&str, &str)]) -> bool {
         let script = "const data = new DataTransfer();
-            data.items.add(new File([arguments[1]], arguments[0]));
+            for (const [name, text] of arguments[0]) data.items.add(new File([text], name));
             const form = document.querySelector('input[type=file]').form;
             for (const kind of ['dragenter', 'dragover', 'drop'])
-                form.dispatchEvent(new DragEvent(kind, { dataTransfer: data, bubbles: true, cancelable: true }));";
-        self.page.execute(script, vec![json!(name), json!(text)]).await.unwrap();
+                form.dispatchEvent(new DragEvent(kind, { dataTransfer: data, bubbles: true, cancelable: true }));
+            return form.querySelector('[data-when-done]').hidden;";
+        self.page.execute(script, vec![json!(files)]).await.unwrap().as_bool().unwrap()
     }
 
     /// Waits until so many files are taken: those that can still be cancelled or tried again have a button.
@@ -249,6 +261,59 @@ impl Browser {
     /// What a script gives back.
     pub async fn script(&self, script: &str) -> Value {
         self.page.execute(script, Vec::new()).await.unwrap()
+    }
+
+    /// Waits until a script gives this.
+    pub async fn until(&self, script: &str, wanted: &Value) {
+        let until = Instant::now() + WITHIN;
+        // A page that is just being left has no answer.
+        while self.page.execute(script, Vec::new()).await.as_ref().ok() != Some(wanted) {
+            if Instant::now() > until {
+                panic!("{}: {script} does not give {wanted}:\n{}", self.path().await, self.text().await);
+            }
+        }
+    }
+
+    /// Presses keys one after the other, wherever the focus is; `ESCAPE` among them.
+    pub async fn keys(&self, keys: &str) {
+        let press = |actions: KeyActions, value| {
+            actions.then(KeyAction::Down { value }).then(KeyAction::Up { value })
+        };
+        let actions = keys.chars().fold(KeyActions::new("keyboard".to_owned()), press);
+        self.page.perform_actions(actions).await.unwrap();
+    }
+
+    /// The file with this ending that was downloaded, as soon as it is whole.
+    pub async fn downloaded(&self, ending: &str) -> Vec<u8> {
+        let folder = self.profile.path().join(DOWNLOADS);
+        let until = Instant::now() + WITHIN;
+        loop {
+            // Unfinished ones end in something else; asking for the title lets the browser go on.
+            self.page.title().await.unwrap();
+            let mut files = std::fs::read_dir(&folder).into_iter().flatten().map(|file| file.unwrap().path());
+            if let Some(path) = files.find(|path| path.to_str().unwrap().ends_with(ending)) {
+                return std::fs::read(path).unwrap();
+            }
+            assert!(Instant::now() < until, "nothing that ends in {ending} was downloaded");
+        }
+    }
+
+    /// Shows pages as on a dark screen, or on a light one.
+    pub async fn dark(&self, dark: bool) {
+        let scheme = json!({ "name": "prefers-color-scheme", "value": if dark { "dark" } else { "light" } });
+        let body = json!({ "cmd": "Emulation.setEmulatedMedia", "params": { "features": [scheme] } });
+        self.command("goog/cdp/execute", &body).await;
+    }
+
+    /// What breaks a rule of accessibility on the page: rule and element.
+    pub async fn violations(&self) -> Vec<String> {
+        self.page.execute(AXE, Vec::new()).await.unwrap();
+        let run = "const done = arguments[0];
+            axe.run(document, { resultTypes: ['violations'], rules: { 'target-size': { enabled: true } } })
+                .then((found) => done(found.violations.flatMap((rule) => rule.nodes.map((node) =>
+                    rule.id + ': ' + node.html.slice(0, 200) + ' ' + node.failureSummary))));";
+        let found = self.page.execute_async(run, Vec::new()).await.unwrap();
+        found.as_array().unwrap().iter().map(|each| each.as_str().unwrap().to_owned()).collect()
     }
 
     /// A command of the driver that the client has no name for.

@@ -1,11 +1,12 @@
 //! Each page at the widths of a desk and a phone: nothing sticks out of it, and the console has nothing to say.
 
 use serde_json::json;
+use weighhouse_demo::FaultKind;
 use weighhouse_web::paths;
 
 use crate::driver::{Browser, Driver};
 use crate::harness::PASSWORD;
-use crate::stage::{Stage, send};
+use crate::stage::{Bench, Stage, send};
 
 /// CSS pixels: a desk, a phone.
 const WIDTHS: [u32; 2] = [1440, 390];
@@ -66,5 +67,67 @@ async fn each_page_fits_a_desk_and_a_phone() {
     for path in pages {
         fits(&browser, &path).await;
     }
+    browser.close().await;
+}
+
+/// Pages of one piece and of one of everything, in the demo's house.
+async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
+    let link = async |at: String, selector: &str| {
+        browser.open(&at).await;
+        let script = format!("return document.querySelector('{selector}').getAttribute('href')");
+        browser.script(&script).await.as_str().unwrap().to_owned()
+    };
+    let pass = link(paths::plan(piece), ".board .marks a").await;
+    let new_figure = link(paths::against(piece), "main td a.number").await;
+    browser.open(&new_figure).await;
+    browser.press("Make the figure").await;
+    browser.see("The figure is made").await;
+    let figure = browser.path().await;
+    vec![
+        paths::pieces(),
+        paths::piece(piece),
+        paths::piece_cells(piece),
+        paths::plan(piece),
+        paths::with_query(&paths::plan(piece), &[("show", "low")]),
+        paths::intake(piece),
+        paths::review(piece),
+        paths::against(piece),
+        paths::noise_prior(piece),
+        paths::figures(piece),
+        paths::pack(piece),
+        pass,
+        figure,
+        new_figure,
+        paths::rigs(),
+        paths::rig(1),
+        paths::parts(),
+        paths::part(2),
+        paths::scenes(),
+        paths::scene(1),
+        paths::people(),
+        paths::piece("nowhere"),
+    ]
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn no_page_breaks_a_rule_of_accessibility_on_light_or_dark_paper() {
+    let bench = Bench::set(&[FaultKind::Updater, FaultKind::WrongPassage]).await;
+    let driver = Driver::start();
+    let browser = driver.browser(&bench.base()).await;
+    let mut broken = Vec::new();
+    let mut look = async |path: &str| {
+        for dark in [false, true] {
+            browser.dark(dark).await;
+            browser.open(path).await;
+            let found = browser.violations().await;
+            broken.extend(found.into_iter().map(|says| format!("{path}, dark {dark}: {says}")));
+        }
+    };
+    look(&paths::sign_in()).await;
+    bench.sign_in(&browser, 0).await;
+    for path in pages(&browser, &bench.piece).await {
+        look(&path).await;
+    }
+    assert!(broken.is_empty(), "{}", broken.join("\n"));
     browser.close().await;
 }

@@ -9,5 +9,7 @@ mod driver;
 #[expect(dead_code, reason = "shared with the HTTP tests, which ask for more")]
 #[path = "../http/harness.rs"]
 mod harness;
+mod intake;
 mod looks;
+mod review;
 mod stage;

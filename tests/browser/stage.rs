@@ -1,8 +1,15 @@
 //! What stands before a browser test begins: a team, and what it enters once, sent as the pages send it.
 
+use jiff::Timestamp;
+use weighhouse::chance::Chance;
+use weighhouse::store::pieces;
+use weighhouse::work::bench_week;
+use weighhouse::work::passwords::Passwords;
+use weighhouse_demo::{Demo, FaultKind};
 use weighhouse_web::paths;
 
-use crate::harness::{Client, House};
+use crate::driver::Browser;
+use crate::harness::{CHEAP, Client, House, NOW_US};
 
 /// A house with an owner, a member, the part Tarnwick Curlew with a second tuning, two scenes and a
 /// setting.
@@ -48,6 +55,46 @@ impl Stage {
     /// Where its pages are.
     pub fn base(&self) -> &str {
         &self.owner.base
+    }
+}
+
+/// A house of the demo's team, with the passes of the cells around some planted faults.
+pub struct Bench {
+    house: House,
+    /// What was loaded.
+    pub week: Demo,
+    /// Key of its piece.
+    pub piece: String,
+}
+
+impl Bench {
+    /// Sets it: each cell that shares scene and setting with a pass that has one of these faults.
+    pub async fn set(faults: &[FaultKind]) -> Self {
+        let house = House::start().await;
+        let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
+        let faulty = |kind: &FaultKind| {
+            week.truth.passes.iter().position(|p| p.fault.is_some_and(|f| f.kind == *kind))
+        };
+        let row = |cell: usize| (week.cells[cell].scene, week.cells[cell].setting);
+        let rows: Vec<_> = faults.iter().map(|kind| row(week.passes[faulty(kind).unwrap()].cell)).collect();
+        let kept: Vec<bool> = week.passes.iter().map(|pass| rows.contains(&row(pass.cell))).collect();
+        let mut kept = kept.into_iter();
+        week.passes.retain(|_| kept.next().unwrap());
+        let passwords = Passwords::new(CHEAP);
+        bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
+        let pieces = pieces::all(&mut house.store.read().await.unwrap()).await.unwrap();
+        Self { piece: pieces[0].key.clone(), house, week }
+    }
+
+    /// Where its pages are.
+    pub fn base(&self) -> String {
+        self.house.anonymous().base
+    }
+
+    /// Signs a browser in as the nth of the team; the first is its owner.
+    pub async fn sign_in(&self, browser: &Browser, nth: usize) {
+        let person = &self.week.team.people[nth];
+        browser.sign_in(person.name, person.password).await;
     }
 }
 

@@ -1,0 +1,59 @@
+//! The queue of flagged passes, worked off without a mouse.
+
+use serde_json::json;
+use weighhouse_demo::FaultKind;
+use weighhouse_web::paths;
+
+use crate::driver::{Browser, Driver, ESCAPE};
+use crate::stage::Bench;
+
+const WAITING: &str = "return document.querySelectorAll('.waiting li').length";
+/// What tells one pass of the queue from another: its form names it.
+const SHOWN: &str = "return document.querySelector('.under form [name=pass]').value";
+
+async fn waiting(browser: &Browser, wanted: u64) {
+    browser.until(WAITING, &json!(wanted)).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_queue_is_worked_off_by_keyboard_alone() {
+    let bench = Bench::set(&[FaultKind::Updater, FaultKind::WrongPassage, FaultKind::Gap]).await;
+    let driver = Driver::start();
+    let member = driver.browser(&bench.base()).await;
+    bench.sign_in(&member, 1).await;
+    member.open(&paths::review(&bench.piece)).await;
+    let all = member.script(WAITING).await.as_u64().unwrap();
+    assert!(all >= 3, "{all} passes wait");
+
+    let first = member.script(SHOWN).await;
+    member.keys("n").await;
+    member.until(&format!("{SHOWN} != '{}'", first.as_str().unwrap()), &json!(true)).await;
+    member.keys("p").await;
+    member.until(SHOWN, &first).await;
+    member.keys("?").await;
+    assert!(member.words("dialog[open]").await.contains("Set aside"));
+    member.keys(ESCAPE).await;
+    member.until("return document.querySelectorAll('dialog').length", &json!(0)).await;
+
+    member.keys("k").await;
+    member.see("Kept: ").await;
+    waiting(&member, all - 1).await;
+    member.keys("u").await;
+    member.see("Taken back").await;
+    waiting(&member, all).await;
+
+    member.keys("2a").await;
+    member.see("Set aside: ").await;
+    assert!(member.words(".flash").await.contains("wrong passage"));
+    waiting(&member, all - 1).await;
+    member.keys(&format!("wthe log begins late{ESCAPE}r")).await;
+    member.see("To be run again: ").await;
+    assert!(member.words(".flash").await.contains("the log begins late"));
+    for left in (0..all - 2).rev() {
+        waiting(&member, left + 1).await;
+        member.keys("k").await;
+        waiting(&member, left).await;
+    }
+    member.see("Nothing waits for a ruling").await;
+    member.close().await;
+}
