@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use weighhouse_demo::{Demo, bench_week};
 
 use super::say;
-use super::serve::until_told;
+use super::serve::{outlive_large_files, until_over};
 use crate::chance::Chance;
 use crate::clock::Clock;
 use crate::config::Config;
@@ -36,6 +36,7 @@ pub(super) struct Args {
 
 pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
     let db = args.db.unwrap_or_else(|| std::env::temp_dir().join("weighhouse-demo.db"));
+    outlive_large_files()?;
     let (clock, chance) = (Clock::system(), Chance::system());
     let week = bench_week(SEED, Timestamp::from_microsecond(clock.now_us())?);
     let people = week.team.people.clone();
@@ -54,10 +55,7 @@ pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
         say(&format!("  {:16} password: {:28} {}", person.name, person.password, person.role))?;
     }
     say("\nCtrl-C ends it.")?;
-    until_told().await?;
-    server.stop().await;
-    store.close().await;
-    Ok(ExitCode::SUCCESS)
+    until_over(server, store).await
 }
 
 /// Loads the week beside its place and moves it there when it is whole, so that a load cut short is begun anew.

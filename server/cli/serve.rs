@@ -45,9 +45,7 @@ pub(super) struct Args {
 pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
     let Args { db, listen, allow_network, public } = args;
     let config = Config { listen, allow_network, public, ..Config::default() }.checked()?;
-    // A file-size limit then shows as a full disk, in words, instead of ending the program.
-    #[cfg(unix)]
-    let _told_of_large_files = tokio::signal::unix::signal(SignalKind::from_raw(SIGXFSZ))?;
+    outlive_large_files()?;
     let (clock, chance) = (Clock::system(), Chance::system());
     let store = Store::open(&db, clock.clone()).await?;
     let typed = config.public.as_ref().map(|public| public.origin.clone());
@@ -60,15 +58,41 @@ pub(super) async fn run(args: Args) -> anyhow::Result<ExitCode> {
         let link = paths::invitation(token.as_str());
         say(&format!("Nobody has an account yet. This link makes the owner's, once: {address}{link}"))?;
     }
-    until_told().await?;
-    tracing::info!("stopping");
+    until_over(server, store).await
+}
+
+/// Lets a write past a limit on the size of files fail, to be told in words, instead of ending the program.
+pub(super) fn outlive_large_files() -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        // Once it is asked for, a signal is caught for as long as the program runs.
+        drop(tokio::signal::unix::signal(SignalKind::from_raw(SIGXFSZ))?);
+    }
+    Ok(())
+}
+
+/// Serves until it is told to stop or nothing can be written any more; requests that are under way come to their end.
+pub(super) async fn until_over(server: Server, store: Store) -> anyhow::Result<ExitCode> {
+    let code = tokio::select! {
+        told = until_told() => {
+            told?;
+            tracing::info!("stopping");
+            ExitCode::SUCCESS
+        }
+        () = store.broken() => {
+            let db = store.path().display();
+            tracing::error!("the disk failed while a change was being kept: stopping. Look after the disk, then: \
+                             weighhouse check --db {db}");
+            ExitCode::FAILURE
+        }
+    };
     server.stop().await;
     store.close().await;
-    Ok(ExitCode::SUCCESS)
+    Ok(code)
 }
 
 /// Waits for ctrl-c or SIGTERM.
-pub(super) async fn until_told() -> std::io::Result<()> {
+async fn until_told() -> std::io::Result<()> {
     #[cfg(unix)]
     {
         let mut term = tokio::signal::unix::signal(SignalKind::terminate())?;

@@ -100,6 +100,27 @@ impl Store {
         Ok(self.inner.readers.begin().await?)
     }
 
+    /// Writes a note on the side of something else, such as when a session was seen or a result that can be computed
+    /// again. Where it cannot be kept, that is logged, and what it stands beside goes on.
+    pub async fn note<F>(&self, by: Actor, work: F)
+    where
+        F: AsyncFnOnce(&mut Tx<'_>) -> Result<(), StoreError> + Send + 'static,
+    {
+        if let Err(error) = self.write(by, work).await {
+            tracing::warn!(%error, "a note was not kept");
+        }
+    }
+
+    /// Comes back when the outcome of a COMMIT was unknown. Nothing is written any more then: what the disk holds is
+    /// only known when the store is opened again.
+    pub async fn broken(&self) {
+        let mut broken = self.inner.writer.broken();
+        if broken.wait_for(|broken| *broken).await.is_err() {
+            // The writer ended in good order: it will never break.
+            std::future::pending().await
+        }
+    }
+
     /// Number of the newest audit entry, now and whenever it changes: what live pages follow.
     pub fn head(&self) -> watch::Receiver<i64> {
         self.inner.writer.head()

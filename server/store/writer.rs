@@ -62,22 +62,29 @@ pub(super) struct Writer {
     queue: mpsc::Sender<Message>,
     clock: Clock,
     head: watch::Sender<i64>,
+    broken: watch::Receiver<bool>,
 }
 
 impl Writer {
     /// Starts the thread that owns `conn`. `head` is the number of the newest audit entry.
     pub(super) fn start(conn: SqliteConnection, clock: Clock, head: i64) -> std::io::Result<Self> {
         let (queue, messages) = mpsc::channel(WAITING);
+        let (breaks, broken) = watch::channel(false);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build()?;
         std::thread::Builder::new()
             .name("store-writer".to_owned())
-            .spawn(move || runtime.block_on(serve(conn, messages)))?;
-        Ok(Self { queue, clock, head: watch::Sender::new(head) })
+            .spawn(move || runtime.block_on(serve(conn, messages, breaks)))?;
+        Ok(Self { queue, clock, head: watch::Sender::new(head), broken })
     }
 
     /// Number of the newest audit entry, now and whenever it changes.
     pub(super) fn head(&self) -> watch::Receiver<i64> {
         self.head.subscribe()
+    }
+
+    /// True once a COMMIT had an unknown outcome: nothing is written any more.
+    pub(super) fn broken(&self) -> watch::Receiver<bool> {
+        self.broken.clone()
     }
 
     pub(super) async fn run<T, E, F>(&self, by: Actor, work: F) -> Result<T, E>
@@ -109,13 +116,18 @@ impl Writer {
     }
 }
 
-async fn serve(mut conn: SqliteConnection, mut messages: mpsc::Receiver<Message>) {
+async fn serve(
+    mut conn: SqliteConnection,
+    mut messages: mpsc::Receiver<Message>,
+    breaks: watch::Sender<bool>,
+) {
     let mut done = None;
     while let Some(message) = messages.recv().await {
         match message {
             Message::Run(work) => {
                 if matches!(work(&mut conn).await, After::Stop) {
                     messages.close();
+                    breaks.send_replace(true);
                     break;
                 }
             }

@@ -181,9 +181,9 @@ impl From<StoreError> for Error {
             .into(),
             StoreError::OutcomeUnknown => Refusal::new(
                 Kind::NotNow,
-                "It may or may not be kept",
-                "The disk failed while this was being kept.",
-                "Look after the disk and restart the service; then send this again: the same form is never kept twice.",
+                "Outcome unknown",
+                "The disk failed while this was being kept: it may or may not be there. The service stops now.",
+                "When it runs again, try again with the same key, by sending this same form: it is never kept twice.",
             )
             .into(),
             StoreError::Stopped => Refusal::new(

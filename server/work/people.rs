@@ -260,7 +260,7 @@ pub async fn rig_key(store: &Store, token: &str) -> Result<Option<RigKey>> {
     let now_us = store.clock().now_us();
     if key.last_used_us.is_none_or(|last_us| now_us - last_us >= NOTE_US) {
         let id = key.id;
-        store.write(Actor::RigKey(id), async move |tx| rig_keys::used(tx, id).await).await?;
+        store.note(Actor::RigKey(id), async move |tx| rig_keys::used(tx, id).await).await;
     }
     Ok(Some(key))
 }

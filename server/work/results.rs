@@ -222,10 +222,10 @@ async fn keep(
     let unwritable = |e: serde_json::Error| StoreError::Other(format!("results that cannot be written: {e}"));
     let measures = serde_json::to_string(&of.measures).map_err(unwritable)?;
     let flags = serde_json::to_string(&of.screened).map_err(unwritable)?;
-    store
-        .write(Actor::Server, async move |tx| {
-            results::keep(tx, pass, ResultKind::Measures, &measures_key, &measures).await?;
-            results::keep(tx, pass, ResultKind::Flags, &flags_key, &flags).await
-        })
-        .await
+    let note = store.note(Actor::Server, async move |tx| {
+        results::keep(tx, pass, ResultKind::Measures, &measures_key, &measures).await?;
+        results::keep(tx, pass, ResultKind::Flags, &flags_key, &flags).await
+    });
+    note.await;
+    Ok(())
 }

@@ -35,7 +35,7 @@ pub async fn session(store: &Store, hash: [u8; 32]) -> Result<Option<SignedIn>> 
     let found = sign_in::find(&mut *store.read().await?, &hash).await?;
     let Some(session) = found.filter(|session| fresh(session, now_us)) else { return Ok(None) };
     if now_us - session.seen_us >= NOTE_US {
-        store.write(Actor::Server, async move |tx| sign_in::seen(tx, &hash).await).await?;
+        store.note(Actor::Server, async move |tx| sign_in::seen(tx, &hash).await).await;
     }
     Ok(Some(session))
 }

@@ -68,6 +68,16 @@ impl Program {
         Client { key: Some(key.to_owned()), ..self.browser() }
     }
 
+    /// Number of the process.
+    pub fn id(&self) -> u32 {
+        self.child.lock().unwrap().id()
+    }
+
+    /// Waits until it ends by itself: its exit code.
+    pub fn ended(&self) -> Option<i32> {
+        self.child.lock().unwrap().wait().unwrap().code()
+    }
+
     /// SIGKILL; gives back when the process is gone.
     pub fn kill(&self) {
         let mut child = self.child.lock().unwrap();
