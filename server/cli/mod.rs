@@ -56,6 +56,8 @@ fn serving(work: impl Future<Output = anyhow::Result<ExitCode>>) -> anyhow::Resu
         .with_max_level(tracing::Level::INFO)
         .with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()))
         .with_target(false)
+        // A log that cannot be written, on a full disk, is not told on the same standard error: that would panic.
+        .log_internal_errors(false)
         .init();
     tokio::runtime::Builder::new_multi_thread().enable_all().build()?.block_on(work)
 }

@@ -111,7 +111,7 @@ pub(super) async fn open(path: &Path, clock: Clock) -> Result<Store, OpenError> 
     let head = audit::head(&mut conn).await.map_err(sql)?.seq;
     let readers =
         SqlitePoolOptions::new().max_connections(READERS).connect_with(reading(path)).await.map_err(sql)?;
-    let writer = writer::Writer::start(conn, clock.clone(), head)
+    let writer = writer::Writer::start(conn, writing(path), clock.clone(), head)
         .map_err(|source| OpenError::Io { path: path.to_owned(), source })?;
     Ok(Store { inner: Inner { path: path.to_owned(), readers, writer, clock, _lock: lock }.into() })
 }

@@ -9,7 +9,8 @@ use std::panic::AssertUnwindSafe;
 
 use futures_util::FutureExt as _;
 use futures_util::future::LocalBoxFuture;
-use sqlx::{Connection as _, Sqlite, SqliteConnection};
+use sqlx::sqlite::SqliteConnectOptions;
+use sqlx::{ConnectOptions as _, Connection as _, Sqlite, SqliteConnection};
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::audit::Actor;
@@ -46,6 +47,9 @@ impl DerefMut for Tx<'_> {
 /// Whether the writer can go on.
 enum After {
     GoOn,
+    /// The transaction ended in another way than it was asked to; only a new connection is known to have none open.
+    /// (A full disk makes SQLite take it back by itself: sqlite.org/lang_transaction.html, 'Response To Errors'.)
+    Reconnect,
     Stop,
 }
 
@@ -66,14 +70,19 @@ pub(super) struct Writer {
 }
 
 impl Writer {
-    /// Starts the thread that owns `conn`. `head` is the number of the newest audit entry.
-    pub(super) fn start(conn: SqliteConnection, clock: Clock, head: i64) -> std::io::Result<Self> {
+    /// Starts the thread that owns `conn`, which was made by `options`. `head` is the number of the newest audit entry.
+    pub(super) fn start(
+        conn: SqliteConnection,
+        options: SqliteConnectOptions,
+        clock: Clock,
+        head: i64,
+    ) -> std::io::Result<Self> {
         let (queue, messages) = mpsc::channel(WAITING);
         let (breaks, broken) = watch::channel(false);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build()?;
         std::thread::Builder::new()
             .name("store-writer".to_owned())
-            .spawn(move || runtime.block_on(serve(conn, messages, breaks)))?;
+            .spawn(move || runtime.block_on(serve(conn, options, messages, breaks)))?;
         Ok(Self { queue, clock, head: watch::Sender::new(head), broken })
     }
 
@@ -118,6 +127,7 @@ impl Writer {
 
 async fn serve(
     mut conn: SqliteConnection,
+    options: SqliteConnectOptions,
     mut messages: mpsc::Receiver<Message>,
     breaks: watch::Sender<bool>,
 ) {
@@ -125,7 +135,12 @@ async fn serve(
     while let Some(message) = messages.recv().await {
         match message {
             Message::Run(work) => {
-                if matches!(work(&mut conn).await, After::Stop) {
+                let goes_on = match work(&mut conn).await {
+                    After::GoOn => true,
+                    After::Reconnect => reconnect(&mut conn, &options).await,
+                    After::Stop => false,
+                };
+                if !goes_on {
                     messages.close();
                     breaks.send_replace(true);
                     break;
@@ -137,10 +152,28 @@ async fn serve(
             }
         }
     }
+    close(conn).await;
+    drop(done);
+}
+
+async fn close(conn: SqliteConnection) {
     if let Err(error) = conn.close().await {
         tracing::error!(%error, "closing the store");
     }
-    drop(done);
+}
+
+/// False: the store cannot be opened again.
+async fn reconnect(conn: &mut SqliteConnection, options: &SqliteConnectOptions) -> bool {
+    match options.connect().await {
+        Ok(new) => {
+            close(std::mem::replace(conn, new)).await;
+            true
+        }
+        Err(error) => {
+            tracing::error!(%error, "opening the store again after a failed transaction");
+            false
+        }
+    }
 }
 
 async fn transaction<T, E, F>(
@@ -175,16 +208,16 @@ where
             }
             Err(error) => {
                 let error = at_commit(error);
-                let after =
-                    if matches!(error, StoreError::OutcomeUnknown) { After::Stop } else { After::GoOn };
-                (Err(error.into()), after)
+                let unknown = matches!(error, StoreError::OutcomeUnknown);
+                (Err(error.into()), if unknown { After::Stop } else { After::Reconnect })
             }
         },
-        Err(error) => {
-            if let Err(error) = inner.rollback().await {
-                tracing::error!(%error, "taking back a transaction");
+        Err(error) => match inner.rollback().await {
+            Ok(()) => (Err(error), After::GoOn),
+            Err(of_rollback) => {
+                tracing::warn!(error = %of_rollback, "a transaction was already taken back");
+                (Err(error), After::Reconnect)
             }
-            (Err(error), After::GoOn)
-        }
+        },
     }
 }

@@ -27,7 +27,7 @@ fn limit(program: &Program, bytes: Option<u64>) {
 /// A log of more than 2 MiB.
 fn long_log() -> Vec<u8> {
     let mut text = "elapsed (s),frame time (ms)\n".to_owned();
-    for i in 0..120_000_u32 {
+    for i in 0..200_000_u32 {
         writeln!(text, "{}.{:03},8.{:03}", i / 125, i % 125 * 8, i * 7 % 11).unwrap();
     }
     text.into_bytes()

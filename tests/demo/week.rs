@@ -7,10 +7,12 @@ use jiff::Timestamp;
 use weighhouse::chance::Chance;
 use weighhouse::clock::Clock;
 use weighhouse::config::PasswordCost;
-use weighhouse::store::{Store, pieces};
+use weighhouse::store::rulings::Verdict;
+use weighhouse::store::{Store, people, pieces};
 use weighhouse::work::bench_week;
 use weighhouse::work::evidence::{Evidence, PassEvidence};
 use weighhouse::work::passwords::Passwords;
+use weighhouse::work::rule::{self, NewRuling};
 use weighhouse_demo::{Demo, DemoPass, PassTruth};
 
 /// What the demo command loads.
@@ -25,8 +27,10 @@ pub static WEEK: LazyLock<Week> = LazyLock::new(|| Week::load(SEED));
 pub struct Week {
     /// Registers, passes and what is true of them.
     pub demo: Demo,
-    /// What every page of the piece rests on.
+    /// What every page of the piece rests on, before anybody has ruled on more than the demo's team did.
     pub evidence: Evidence,
+    /// The same once every pass with a planted fault is set aside: what the answers rest on.
+    pub ruled: Evidence,
 }
 
 /// A pass as it was made, and as the service sees it.
@@ -49,17 +53,38 @@ impl Week {
             bench_week::load(&store, &Chance::system(), &passwords, demo.clone(), |_| {}).await.unwrap();
             let piece = pieces::all(&mut store.read().await.unwrap()).await.unwrap().remove(0);
             let evidence = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
+            set_aside(&store, &demo, &evidence).await;
+            let ruled = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
             store.close().await;
-            Self { demo, evidence }
+            Self { demo, evidence, ruled }
         })
     }
 
     /// Every pass, in the order in which they were recorded.
     pub fn passes(&self) -> Vec<Both<'_>> {
-        let cells = self.evidence.cells.values();
-        let seen: BTreeMap<&str, &PassEvidence> =
-            cells.flat_map(|cell| &cell.passes).map(|pass| (pass.row.capture.as_str(), pass)).collect();
-        let made = self.demo.passes.iter().zip(&self.demo.truth.passes);
-        made.map(|(made, truth)| Both { made, truth, seen: seen[made.file_name.as_str()] }).collect()
+        passes(&self.demo, &self.evidence)
+    }
+}
+
+fn passes<'a>(demo: &'a Demo, evidence: &'a Evidence) -> Vec<Both<'a>> {
+    let cells = evidence.cells.values();
+    let seen: BTreeMap<&str, &PassEvidence> =
+        cells.flat_map(|cell| &cell.passes).map(|pass| (pass.row.capture.as_str(), pass)).collect();
+    let made = demo.passes.iter().zip(&demo.truth.passes);
+    made.map(|(made, truth)| Both { made, truth, seen: seen[made.file_name.as_str()] }).collect()
+}
+
+/// Rules as a reviewer who finds every planted fault.
+async fn set_aside(store: &Store, demo: &Demo, evidence: &Evidence) {
+    let owner = people::all(&mut store.read().await.unwrap()).await.unwrap().remove(0).id;
+    for pass in passes(demo, evidence).iter().filter(|pass| pass.truth.fault.is_some()) {
+        let row = &pass.seen.row;
+        let ruling = NewRuling {
+            verdict: Verdict::SetAside,
+            reason: "disturbed".to_owned(),
+            saw: pass.seen.flags.iter().map(|flag| flag.kind.key().to_owned()).collect(),
+            version: rule::version(row),
+        };
+        rule::rule(store, owner, &row.key, ruling).await.unwrap();
     }
 }
