@@ -4,6 +4,7 @@
 //! [`DemoPass::sensors`]. The same seed and the same `now` give the same bytes on every machine, whatever the
 //! order or the thread in which passes are asked for. No clock, files or network.
 
+mod decisions;
 mod frames;
 mod logs;
 mod random;
@@ -17,8 +18,8 @@ mod tests;
 
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
-    Base, Build, Demo, DemoCell, DemoPass, Driver, Part, Person, Piece, Price, Rig, Scene, Setting, Team,
-    Tuning, Unit,
+    Base, Build, Decision, Demo, DemoCell, DemoFigure, DemoPass, Driver, FigureOf, Part, Person, Piece,
+    Price, Rig, Scene, Setting, Team, Tuning, Unit,
 };
 
 /// The whole week up to `now`: registers, cells, piece, passes and what is true of them.

@@ -9,7 +9,7 @@ use crate::registers::{
     ALDER, BIRCH, CURLEW, CURLEW_NEW_DRIVER, CURLEW_OLD_DRIVER, DRIFTGLASS, DUNLIN, NATIVE, NS_PER_S,
     ORCHARD, QUARRY, TRACED, VELLUM,
 };
-use crate::{Demo, DemoPass, FaultKind, bench_week, frames};
+use crate::{Decision, Demo, DemoPass, FaultKind, bench_week, frames};
 
 const SEED: u64 = 1;
 
@@ -322,4 +322,22 @@ fn sensor_logs_have_ten_rows_a_second_and_the_true_power() {
         assert!(limit.is_none_or(|limit| mean(&watts) < f64::from(limit)));
     }
     assert_eq!(missing, 3);
+}
+
+#[test]
+fn the_team_rules_only_on_passes_with_a_fault() {
+    let demo = &WEEK.demo;
+    let ruled: Vec<&str> = demo
+        .decisions
+        .iter()
+        .filter_map(|d| match d {
+            Decision::Ruling { pass, .. } => Some(pass.as_str()),
+            Decision::Prior { .. } | Decision::Figures { .. } => None,
+        })
+        .collect();
+    assert_eq!(ruled.len(), 7);
+    for name in ruled {
+        let at = demo.passes.iter().position(|pass| pass.file_name == name).unwrap();
+        assert!(demo.truth.passes[at].fault.is_some(), "{name}");
+    }
 }

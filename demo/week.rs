@@ -2,6 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
+use crate::decisions::decisions;
 use crate::frames::Recipe;
 use crate::logs::Layout;
 use crate::random::Random;
@@ -49,6 +50,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         tunings,
         cells,
         passes: Vec::new(),
+        decisions: Vec::new(),
     };
     let mut done = vec![0; demo.cells.len()];
     for session in sessions(&demo.cells, &demo.tunings) {
@@ -64,6 +66,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
             }
         }
     }
+    demo.decisions = decisions(&demo);
     demo
 }
 

@@ -80,6 +80,7 @@ impl Bench {
         let kept: Vec<bool> = week.passes.iter().map(|pass| rows.contains(&row(pass.cell))).collect();
         let mut kept = kept.into_iter();
         week.passes.retain(|_| kept.next().unwrap());
+        week.decisions.clear();
         let passwords = Passwords::new(CHEAP);
         bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
         let pieces = pieces::all(&mut house.store.read().await.unwrap()).await.unwrap();

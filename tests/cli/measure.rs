@@ -171,5 +171,8 @@ fn the_table_names_its_low_and_aligns() {
     let lines: Vec<&str> = text.lines().collect();
     assert_eq!(lines[0].chars().count(), lines[1].chars().count(), "{text}");
     assert!(lines[1].contains("115.3"), "{text}");
+    let halves = lines[0].matches("at least ±").count();
+    assert_eq!(halves, 2, "{text}");
+    assert!(text.contains("from this pass alone"), "{text}");
     assert!(text.contains("Lows: quantile of the frame times (type 7)"), "{text}");
 }

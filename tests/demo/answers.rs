@@ -7,6 +7,7 @@ use weighhouse_demo::Headline;
 use weighhouse_measure::compare::Interval;
 use weighhouse_measure::compare::verdict::Verdict;
 use weighhouse_measure::measures::Measure;
+use weighhouse_web::marks::Standing;
 
 use crate::week::{WEEK, Week};
 
@@ -157,4 +158,17 @@ fn birch_reads_one_per_cent_low() {
     assert_eq!(steps.len(), 8);
     let step = (steps.iter().sum::<f64>() / steps.len() as f64).exp();
     assert!((step - WEEK.demo.truth.rig_factors[1]).abs() < 0.005, "{step}");
+}
+
+/// The late ruling on a pass of the Saltmarsh makes the figure lapse that rests on it, and no other.
+#[test]
+fn what_two_people_agreed_on_stands_until_a_pass_of_its_cells_is_ruled_out() {
+    let standing = |wanted: Standing| -> Vec<&str> {
+        WEEK.figures.iter().filter(|(_, s)| **s == wanted).map(|(name, _)| name.as_str()).collect()
+    };
+    assert_eq!(standing(Standing::Agreed).len(), 5, "{:?}", WEEK.figures);
+    assert_eq!(standing(Standing::Proposed).len(), 2, "{:?}", WEEK.figures);
+    assert_eq!(standing(Standing::Draft).len(), 1, "{:?}", WEEK.figures);
+    let lapsed = standing(Standing::Lapsed);
+    assert!(matches!(lapsed[..], [name] if name.contains("Saltmarsh")), "{lapsed:?}");
 }

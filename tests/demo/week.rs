@@ -11,9 +11,11 @@ use weighhouse::store::rulings::Verdict;
 use weighhouse::store::{Store, people, pieces};
 use weighhouse::work::bench_week;
 use weighhouse::work::evidence::{Evidence, PassEvidence};
+use weighhouse::work::figures::ledger;
 use weighhouse::work::passwords::Passwords;
 use weighhouse::work::rule::{self, NewRuling};
 use weighhouse_demo::{Demo, DemoPass, PassTruth};
+use weighhouse_web::marks::Standing;
 
 /// What the demo command loads.
 const SEED: u64 = 1;
@@ -27,9 +29,11 @@ pub static WEEK: LazyLock<Week> = LazyLock::new(|| Week::load(SEED));
 pub struct Week {
     /// Registers, passes and what is true of them.
     pub demo: Demo,
-    /// What every page of the piece rests on, before anybody has ruled on more than the demo's team did.
+    /// What every page of the piece rests on, as the demo's team left it.
     pub evidence: Evidence,
-    /// The same once every pass with a planted fault is set aside: what the answers rest on.
+    /// The figures of the piece, by name.
+    pub figures: BTreeMap<String, Standing>,
+    /// The evidence once every pass with a planted fault is set aside: what the answers rest on.
     pub ruled: Evidence,
 }
 
@@ -53,10 +57,13 @@ impl Week {
             bench_week::load(&store, &Chance::system(), &passwords, demo.clone(), |_| {}).await.unwrap();
             let piece = pieces::all(&mut store.read().await.unwrap()).await.unwrap().remove(0);
             let evidence = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
+            let ledger = ledger::ledger(&store, piece.id).await.unwrap();
+            let figures =
+                ledger.figures.into_iter().map(|f| (f.figure.fields.name, f.state.standing)).collect();
             set_aside(&store, &demo, &evidence).await;
             let ruled = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
             store.close().await;
-            Self { demo, evidence, ruled }
+            Self { demo, evidence, figures, ruled }
         })
     }
 

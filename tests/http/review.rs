@@ -30,6 +30,7 @@ impl Bench {
         for pass in &mut week.passes {
             pass.sensors_name = None;
         }
+        week.decisions.clear();
         let passwords = Passwords::new(CHEAP);
         bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
         let pieces = pieces::all(&mut house.store.read().await.unwrap()).await.unwrap();

@@ -16,8 +16,9 @@ use sha2::{Digest, Sha256};
 use weighhouse_measure::intake::{
     Candidate, Known, LogReading, Member, Outcome, Question, Segment, read_log,
 };
-use weighhouse_measure::measures::{self, PassInput, PassMeasures, Seed};
+use weighhouse_measure::measures::{self, PassInput, PassMeasures, Seed, Tail};
 use weighhouse_measure::recording::{Kind, Placed, Recording};
+use weighhouse_measure::screens::notices::{FEWEST_IN_TAIL, too_few_for_low};
 use weighhouse_measure::screens::{self, ScreenInput};
 
 use self::report::Report;
@@ -292,15 +293,17 @@ fn placed<'a>(log: &Log, frames: &Recording, all: &[&'a Log], notices: &mut Vec<
     placed
 }
 
-/// Lows that rest on fewer than ten frames.
+/// Lows that rest on too few frames.
 fn few_frames(measures: &PassMeasures) -> Vec<String> {
-    [(100, "1%"), (1000, "0.1%")]
+    let frames = u64::try_from(measures.frames).unwrap_or(u64::MAX);
+    let low = |tail: Tail| format!("{}%", f64::from(tail.permille()) / 10.0);
+    Tail::ALL
         .into_iter()
-        .filter(|(one_in, _)| measures.frames < 10 * one_in)
-        .map(|(_, low)| {
+        .filter(|tail| too_few_for_low(frames, 1000 / u64::from(tail.permille())))
+        .map(low)
+        .map(|low| {
             format!(
-                "too few frames for a {low} low: the slowest {low} of {} frames are fewer than ten",
-                measures.frames
+                "too few frames for a {low} low: the slowest {low} of {frames} frames are fewer than {FEWEST_IN_TAIL}"
             )
         })
         .collect()

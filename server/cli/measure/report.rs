@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 use weighhouse_measure::intake::Layout;
-use weighhouse_measure::measures::{FrameTimes, Lows, PassMeasures, versions};
+use weighhouse_measure::measures::{FrameTimes, LowDefinition, Lows, Measure, PassMeasures, Tail, versions};
 use weighhouse_measure::recording::{Kind, Problem, Recording, Role, Unit};
 use weighhouse_measure::screens::Flag;
 
@@ -25,6 +25,12 @@ pub(super) struct Report {
     pub(super) seconds: Option<f64>,
     /// Frames divided by seconds.
     pub(super) average_fps: Option<f64>,
+    /// Half the width of the average's interval from this pass alone.
+    #[serde(skip)]
+    pub(super) average_at_least: Option<f64>,
+    /// The same of the 1% low, quantile.
+    #[serde(skip)]
+    pub(super) low_at_least: Option<f64>,
     /// The six lows.
     #[serde(flatten)]
     pub(super) lows: Lows<f64>,
@@ -85,6 +91,8 @@ impl Report {
             frames: None,
             seconds: None,
             average_fps: None,
+            average_at_least: None,
+            low_at_least: None,
             lows: Lows::default(),
             frame_time_ms: None,
             power_w: None,
@@ -111,11 +119,14 @@ impl Report {
     /// Frames with their measures and flags.
     pub(super) fn frames(file: &str, member: &str, measures: &PassMeasures, flags: Vec<Flag>) -> Self {
         let seconds = |ns: i64| ns as f64 / 1e9;
+        let half = |measure| measures.interval(measure).map(|interval| (interval.high - interval.low) / 2.0);
         Self {
             kind: Some(Kind::Frames),
             frames: Some(measures.frames),
             seconds: measures.seconds,
             average_fps: measures.average_fps,
+            average_at_least: half(Measure::AverageFps),
+            low_at_least: half(Measure::Low(LowDefinition::Quantile, Tail::OnePercent)),
             lows: measures.lows,
             frame_time_ms: measures.frame_time_ms,
             power_w: measures.power_w,

@@ -7,12 +7,14 @@ use weighhouse_web::format::{Unit, bare, count};
 
 use super::report::Report;
 
-const HEADINGS: [&str; 9] = [
+const HEADINGS: [&str; 11] = [
     "log",
     "frames",
     "seconds",
     "average fps",
+    "at least ±",
     "1% low fps",
+    "at least ±",
     "0.1% low fps",
     "p99 ms",
     "watts",
@@ -21,18 +23,19 @@ const HEADINGS: [&str; 9] = [
 
 /// All reports as text.
 pub(super) fn text(reports: &[Report]) -> String {
-    let rows: Vec<[String; 9]> = reports.iter().filter(|r| r.kind == Some(Kind::Frames)).map(row).collect();
+    let rows: Vec<[String; 11]> = reports.iter().filter(|r| r.kind == Some(Kind::Frames)).map(row).collect();
     let mut out = String::new();
     if !rows.is_empty() {
         let width = |i: usize| {
-            rows.iter().map(|r| r[i].chars().count()).chain([HEADINGS[i].len()]).max().unwrap_or(0)
+            rows.iter().map(|r| r[i].chars().count()).chain([HEADINGS[i].chars().count()]).max().unwrap_or(0)
         };
         let widths: Vec<usize> = (0..HEADINGS.len()).map(width).collect();
         line(&mut out, &HEADINGS.map(str::to_owned), &widths);
         for row in &rows {
             line(&mut out, row, &widths);
         }
-        out += "\nLows: quantile of the frame times (type 7), as a rate. --json has the tail mean and the time share too.\n";
+        out += "\nLows: quantile of the frame times (type 7), as a rate. --json has the tail mean and the time share too.\n\
+                At least ±: half the 95% interval from this pass alone; the next pass will differ by more.\n";
     }
     for report in reports {
         remarks(&mut out, report);
@@ -41,7 +44,7 @@ pub(super) fn text(reports: &[Report]) -> String {
 }
 
 /// The first cell to the left, numbers to the right.
-fn line(out: &mut String, cells: &[String; 9], widths: &[usize]) {
+fn line(out: &mut String, cells: &[String; 11], widths: &[usize]) {
     for (i, (cell, &width)) in cells.iter().zip(widths).enumerate() {
         let written = if i == 0 { write!(out, "{cell:<width$}") } else { write!(out, "  {cell:>width$}") };
         debug_assert!(written.is_ok(), "writing to a string cannot fail");
@@ -49,13 +52,15 @@ fn line(out: &mut String, cells: &[String; 9], widths: &[usize]) {
     out.push('\n');
 }
 
-fn row(report: &Report) -> [String; 9] {
+fn row(report: &Report) -> [String; 11] {
     [
         name(report),
         report.frames.map_or_else(|| "–".to_owned(), |n| count(u64::try_from(n).unwrap_or(u64::MAX))),
         bare(report.seconds, Unit::S),
         bare(report.average_fps, Unit::Fps),
+        bare(report.average_at_least, Unit::Fps),
         bare(report.lows.low_1_quantile_fps, Unit::Fps),
+        bare(report.low_at_least, Unit::Fps),
         bare(report.lows.low_01_quantile_fps, Unit::Fps),
         bare(report.frame_time_ms.map(|t| t.p99), Unit::Ms),
         bare(report.power_w, Unit::W),

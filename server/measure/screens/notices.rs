@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::words;
 
 /// Frames in the tail below which a low says little (methods: n p < 10; common practice, no source).
-const FEWEST_IN_TAIL: u64 = 10;
+pub const FEWEST_IN_TAIL: u64 = 10;
 
 /// What a notice is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -87,9 +87,14 @@ pub fn notices(input: &NoticeInput) -> Vec<Notice> {
         .collect()
 }
 
-fn few_frames(input: &NoticeInput) -> Option<String> {
+/// Whether so few frames are no ground for the low of the slowest one in `one_in` (100 for a 1% low).
+pub fn too_few_for_low(frames: u64, one_in: u64) -> bool {
     // n / k < 10 in whole numbers, so that 1 000 frames at 1 in 100 are enough exactly.
-    (input.low_one_in > 0 && input.cell_frames < FEWEST_IN_TAIL * input.low_one_in).then(|| {
+    frames < FEWEST_IN_TAIL * one_in
+}
+
+fn few_frames(input: &NoticeInput) -> Option<String> {
+    too_few_for_low(input.cell_frames, input.low_one_in).then(|| {
         format!(
             "the cell's kept passes have {} frames together: the slowest one in {} of them are fewer than {FEWEST_IN_TAIL}, too few for that low",
             input.cell_frames, input.low_one_in

@@ -42,11 +42,20 @@ pub struct Suggested {
 /// Refused when it has no value now.
 pub async fn suggest(store: &Store, piece: PieceId, what: &What) -> Result<(Evidence, Suggested)> {
     let evidence = Evidence::of_piece(store, piece).await?.ok_or_else(|| Refusal::missing("piece", piece))?;
-    let valued = value::value(&evidence, what).ok_or_else(no_value)?;
-    let name: String = value::name(&evidence, what).chars().take(NAME_LENGTH).collect();
+    let suggested = suggested(&evidence, what)?;
+    Ok((evidence, suggested))
+}
+
+/// As [`suggest()`], from evidence that was read before.
+///
+/// # Errors
+/// Refused when it has no value.
+pub fn suggested(evidence: &Evidence, what: &What) -> Result<Suggested> {
+    let valued = value::value(evidence, what).ok_or_else(no_value)?;
+    let name: String = value::name(evidence, what).chars().take(NAME_LENGTH).collect();
     let fields = FigureFields { name, places: valued.places(), note: String::new() };
-    let method = value::method(&evidence, what, &valued);
-    Ok((evidence, Suggested { valued, fields, method }))
+    let method = value::method(evidence, what, &valued);
+    Ok(Suggested { valued, fields, method })
 }
 
 fn no_value() -> Refusal {

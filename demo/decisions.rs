@@ -1,0 +1,81 @@
+//! What the team decided in its week. Every native pass with a fault has its ruling but one of the Thole's; those of the
+//! upscaled setting wait for theirs. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
+
+use crate::registers::{
+    ALDER, BIRCH, COMET, CURLEW, DUNLIN, LAMPS, NATIVE, QUARRY, REGATTA, SALTMARSH, THOLE, UPSCALED, VELLUM,
+};
+use crate::types::{Decision, Demo, DemoFigure, FigureOf};
+
+/// Indices into the team.
+const OWNER: usize = 0;
+const TOBIN: usize = 1;
+const RENSKE: usize = 2;
+
+const AVERAGE: &str = "average_fps";
+const LOW: &str = "low_1_quantile_fps";
+
+/// A pass at the native setting: part, scene, rig and number in its cell.
+type Native = (usize, usize, usize, u32);
+
+/// Rulings before anything was agreed on.
+const EARLY: [(Native, &str, &str); 6] = [
+    ((DUNLIN, LAMPS, ALDER, 1), "run again", "shaders were built during the pass"),
+    ((DUNLIN, QUARRY, ALDER, 3), "set aside", "the log is damaged"),
+    ((DUNLIN, COMET, ALDER, 4), "set aside", "another program ran beside it"),
+    ((CURLEW, REGATTA, BIRCH, 2), "set aside", "the part throttled"),
+    ((CURLEW, VELLUM, BIRCH, 2), "set aside", "the part throttled"),
+    ((THOLE, SALTMARSH, ALDER, 2), "run again", "wrong passage"),
+];
+/// The one that made a figure lapse.
+const LATE: (Native, &str, &str) =
+    ((CURLEW, SALTMARSH, ALDER, 4), "set aside", "another program ran beside it");
+
+/// All decisions, oldest first.
+pub fn decisions(demo: &Demo) -> Vec<Decision> {
+    let ruling = |by, ((part, scene, rig, number), verdict, reason): (Native, &'static str, &'static str)| {
+        let cell = cell(demo, part, scene, NATIVE);
+        let pass = demo.passes.iter().find(|p| (p.cell, p.rig, p.number) == (cell, rig, number));
+        pass.map(|pass| Decision::Ruling { by, pass: pass.file_name.clone(), verdict, reason })
+    };
+    let curlew_over_dunlin =
+        |scene, setting| (cell(demo, DUNLIN, scene, setting), cell(demo, CURLEW, scene, setting));
+    let ratio = |measure, scene| {
+        let (baseline, contender) = curlew_over_dunlin(scene, NATIVE);
+        DemoFigure { measure, of: FigureOf::Ratio { baseline, contender } }
+    };
+    let overall = |measure, setting| {
+        let (baseline, contender) = curlew_over_dunlin(VELLUM, setting);
+        DemoFigure { measure, of: FigureOf::Overall { baseline, contender } }
+    };
+    let figures = |proposed_by, agreed_by, figures| Decision::Figures {
+        made_by: RENSKE,
+        proposed_by,
+        agreed_by,
+        figures,
+    };
+    let of_cell =
+        |part| DemoFigure { measure: AVERAGE, of: FigureOf::Cell(cell(demo, part, VELLUM, NATIVE)) };
+    let mut all: Vec<Decision> = EARLY.into_iter().filter_map(|early| ruling(TOBIN, early)).collect();
+    all.push(Decision::Prior { by: OWNER });
+    all.push(figures(Some(RENSKE), Some(OWNER), vec![ratio(AVERAGE, SALTMARSH)]));
+    all.extend(ruling(TOBIN, LATE));
+    let agreed = vec![
+        overall(AVERAGE, NATIVE),
+        overall(LOW, NATIVE),
+        ratio(LOW, LAMPS),
+        of_cell(DUNLIN),
+        of_cell(CURLEW),
+    ];
+    all.push(figures(Some(RENSKE), Some(OWNER), agreed));
+    all.push(figures(Some(RENSKE), None, vec![overall(AVERAGE, UPSCALED), ratio(AVERAGE, QUARRY)]));
+    all.push(figures(None, None, vec![of_cell(THOLE)]));
+    all
+}
+
+/// Index of a part's stock cell.
+fn cell(demo: &Demo, part: usize, scene: usize, setting: usize) -> usize {
+    let is =
+        |cell: &&crate::types::DemoCell| (cell.tuning, cell.scene, cell.setting) == (part, scene, setting);
+    // Every part has a cell in every scene at both settings.
+    demo.cells.iter().position(|cell| is(&cell)).unwrap_or_default()
+}
