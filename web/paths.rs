@@ -86,6 +86,8 @@ routes! {
     DID_NOT_RUN = "/pieces/{piece}/plan/did-not-run" => did_not_run(piece: &str);
     /// Captures on their way in.
     INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
+    /// POST logs by a form, where there is no script.
+    INTAKE_LOGS = "/pieces/{piece}/intake/logs" => intake_logs(piece: &str);
     /// Which cell each segment goes to: POST.
     ASSIGN = "/pieces/{piece}/intake/assign" => assign(piece: &str);
     /// POST which pass a waiting companion belongs to.
@@ -138,7 +140,7 @@ routes! {
     PASS_REMARK = "/passes/{pass}/remark" => pass_remark(pass: &str);
     /// POST where a companion stands.
     PASS_COMPANION = "/passes/{pass}/companions/{companion}" => pass_companion(pass: &str, companion: i64);
-    /// A capture's bytes as they came.
+    /// A capture's bytes, as they came.
     CAPTURE = "/captures/{capture}" => capture(capture: i64);
     /// First rows of a capture whose columns a person must name. POST the answer.
     LAYOUT = "/captures/{capture}/layout" => layout(capture: i64);

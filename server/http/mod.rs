@@ -6,6 +6,7 @@
 mod against;
 mod app;
 mod assets;
+mod capture;
 mod cells;
 mod chart;
 mod failures;
@@ -46,6 +47,7 @@ mod sign_in;
 mod trace;
 mod tuning;
 mod upload;
+mod upload_form;
 
 pub use app::App;
 pub use server::Server;

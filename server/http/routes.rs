@@ -15,9 +15,9 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, against, assets, cells, failures, figure, figures, front, headers, health, intake, invitation,
-    latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan, review, rig_check,
-    session, sign_in, trace, tuning, upload,
+    App, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
+    invitation, latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan,
+    review, rig_check, session, sign_in, trace, tuning, upload, upload_form,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -45,6 +45,7 @@ fn pages() -> Router<App> {
         .route(paths::TAKE_BACK, post(intake::take_back))
         .route(paths::PAIR, post(intake::pair))
         .route(paths::GIVE_START, post(intake::give_start))
+        .route(paths::CAPTURE, get(capture::download))
         .route(paths::LAYOUT, get(layout::show).post(layout::answer))
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
@@ -106,7 +107,7 @@ fn registers() -> Router<App> {
 
 /// What takes large bodies, as they come.
 fn uploads() -> Router<App> {
-    Router::new().route(paths::UPLOAD, put(upload::take))
+    Router::new().route(paths::UPLOAD, put(upload::take)).route(paths::INTAKE_LOGS, post(upload_form::take))
 }
 
 /// What needs no session.

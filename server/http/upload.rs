@@ -65,7 +65,7 @@ pub(super) async fn take(
 ) -> Result<Response> {
     let key = headers.get("idempotency-key").and_then(|key| key.to_str().ok());
     let said = Said {
-        rig: rig(&who, &asked.rig)?,
+        rig: rig_of(who.rig(), &asked.rig)?,
         start: asked.start.trim().to_owned(),
         key: key.map(|key| (key.to_owned(), uri.path().to_owned())),
         name: name.clone(),
@@ -76,9 +76,9 @@ pub(super) async fn take(
     Ok((code, Json(answer(taken, segments))).into_response())
 }
 
-/// A key uploads for its rig alone; a member may say which rig it was.
-fn rig(who: &Uploader, asked: &str) -> Result<Option<RigId>> {
-    match (who.rig(), asked.trim()) {
+/// A key uploads for its `own` rig alone; a member may say which rig it was.
+pub(super) fn rig_of(own: Option<RigId>, asked: &str) -> Result<Option<RigId>> {
+    match (own, asked.trim()) {
         (own, "") => Ok(own),
         (own, asked) => match asked.parse().map(RigId) {
             Ok(id) if own.is_none_or(|own| own == id) => Ok(Some(id)),

@@ -2,4 +2,5 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "what fails in the harness fails the test")]
 
+mod demo;
 mod measure;

@@ -12,6 +12,7 @@ mod guard;
 mod harness;
 mod intake;
 mod limits;
+mod links;
 mod pack;
 mod pass;
 mod people;

@@ -272,3 +272,70 @@ async fn a_small_file_that_unpacks_to_a_large_one_is_given_up_early() {
     );
     assert_eq!(kept(&house).await, 0);
 }
+
+/// The body of a form with files, as a browser without script sends it (RFC 7578).
+fn with_files(fields: &[(&str, &str)], files: &[(&str, &str)]) -> String {
+    let mut body = String::new();
+    for (name, text) in fields {
+        write!(body, "--b\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{text}\r\n").unwrap();
+    }
+    for (name, text) in files {
+        write!(
+            body,
+            "--b\r\ncontent-disposition: form-data; name=\"files\"; filename=\"{name}\"\r\n\
+             content-type: text/csv\r\n\r\n{text}\r\n"
+        )
+        .unwrap();
+    }
+    body + "--b--\r\n"
+}
+
+async fn send_form(client: &Client, piece: &str, body: String) -> Answer {
+    let request = client.request(Method::POST, &paths::intake_logs(piece));
+    answer(request.header("content-type", "multipart/form-data; boundary=b").body(body)).await
+}
+
+#[tokio::test]
+async fn without_script_a_form_brings_several_logs_and_names_the_one_that_is_none() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let new = [("name", "A piece"), ("kind", "card"), ("deadline", ""), ("zone", "UTC")];
+    let made = owner.post(&paths::pieces(), &new).await;
+    assert_eq!(made.status, 303, "{}", made.body);
+    let piece = made.location().split('/').nth(2).unwrap().to_owned();
+    let rig = house.rig().await.to_string();
+    let said = [("once", "k1"), ("rig", rig.as_str())];
+    let (first, second) = (log(800, 1), log(800, 2));
+    let both = with_files(&said, &[("one.csv", first.as_str()), ("two.csv", second.as_str())]);
+    let sent = send_form(&owner, &piece, both.clone()).await;
+    assert_eq!((sent.status, sent.location()), (303, paths::intake(&piece).as_str()), "{}", sent.body);
+    assert!(owner.get(sent.location()).await.body.contains("2\u{a0}logs came in."));
+    assert_eq!(send_form(&owner, &piece, both).await.status, 303);
+    assert_eq!(kept(&house).await, 2, "sent twice, kept once");
+    let third = log(800, 3);
+    let mixed = [("empty.csv", ""), ("three.csv", third.as_str())];
+    let sent = send_form(&owner, &piece, with_files(&[("once", "k2"), ("rig", "")], &mixed)).await;
+    assert_eq!(sent.status, 422);
+    let says = sent.texts("main").join(" ");
+    assert!(says.contains("1 log came in; these did not: empty.csv"), "{says}");
+    assert_eq!(kept(&house).await, 3, "the good one stays");
+    let none = send_form(&owner, &piece, with_files(&[("once", "k3")], &[("", "")])).await;
+    assert_eq!(none.status, 422);
+    assert!(none.body.contains("Choose at least one log."));
+}
+
+#[tokio::test]
+async fn a_capture_is_given_back_byte_for_byte_under_its_name() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let bytes = log(3000, 5);
+    let made = send(&owner, "Fluß run.csv", bytes.clone()).await;
+    let capture = paths::capture(made.json()["capture"].as_i64().unwrap());
+    let guest = house.guest(&owner).await;
+    let back = guest.get(&capture).await;
+    assert_eq!((back.status, back.body == bytes), (200, true));
+    // RFC 6266, section 4.3, with the encoding of RFC 8187.
+    assert_eq!(back.header("content-disposition"), "attachment; filename*=UTF-8''Flu%C3%9F%20run.csv");
+    assert_eq!(owner.get(&paths::capture(99)).await.status, 404);
+    assert_eq!(house.anonymous().get(&capture).await.status, 303);
+}
