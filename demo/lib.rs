@@ -8,6 +8,7 @@ mod decisions;
 mod frames;
 mod logs;
 mod random;
+mod readers;
 mod registers;
 mod truth;
 mod types;
@@ -19,7 +20,7 @@ mod tests;
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
     Base, Build, Decision, Demo, DemoCell, DemoFigure, DemoPass, Driver, FigureOf, Part, Person, Piece,
-    Price, Rig, Scene, Setting, Team, Tuning, Unit,
+    Price, Reader, Rig, Scene, Setting, Team, Tuning, Unit,
 };
 
 /// The whole week up to `now`: registers, cells, piece, passes and what is true of them.

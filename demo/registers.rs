@@ -24,6 +24,8 @@ pub const COMET: usize = 7;
 pub const NATIVE: usize = 0;
 pub const UPSCALED: usize = 1;
 pub const TRACED: usize = 2;
+/// A setting that no cell has.
+pub const QHD: usize = 6;
 /// Indices into the drivers.
 pub const DUNLIN_DRIVER: usize = 0;
 pub const CURLEW_OLD_DRIVER: usize = 1;
@@ -214,6 +216,8 @@ pub fn settings() -> Vec<Setting> {
         upscaling,
         generated,
     };
+    let qhd =
+        Setting { width_px: 2560, height_px: 1440, ..setting("1440p native", "1440p-native", "", "", 1) };
     vec![
         setting("2160p native", "2160p-native", "", "", 1),
         setting("2160p upscaled from 1080p", "2160p-upscaled", "", "from 1080p, 50% an axis", 1),
@@ -221,6 +225,7 @@ pub fn settings() -> Vec<Setting> {
         setting("2160p native, ray traced, 2 shown for 1", "2160p-traced-2for1", "on", "", 2),
         setting("2160p native, ray traced, 3 shown for 1", "2160p-traced-3for1", "on", "", 3),
         setting("2160p native, ray traced, 4 shown for 1", "2160p-traced-4for1", "on", "", 4),
+        qhd,
     ]
 }
 

@@ -30,6 +30,8 @@ pub struct Demo {
     pub cells: Vec<DemoCell>,
     /// The article being worked on.
     pub piece: Piece,
+    /// The kinds of reader that it asks for.
+    pub readers: Vec<Reader>,
     /// All passes, in the order in which they were recorded.
     pub passes: Vec<DemoPass>,
     /// What the team has decided so far, in this order.
@@ -256,6 +258,33 @@ pub struct Piece {
     pub baseline: usize,
     /// The one driver declared for each part, indices into `drivers` in the order of `parts`.
     pub drivers: Vec<usize>,
+}
+
+/// A kind of reader.
+#[derive(Clone, Debug)]
+pub struct Reader {
+    /// Name.
+    pub name: &'static str,
+    /// The part they own, index into `parts`; `None`: they buy new.
+    pub owns: Option<usize>,
+    /// `average` or `low`.
+    pub judges_by: &'static str,
+    /// The lead that they ask for, per cent.
+    pub asks_percent: u32,
+    /// Refresh rate of their screen, Hz.
+    pub refresh_hz: u32,
+    /// Hours they play a week.
+    pub hours_a_week: u32,
+    /// Price of a kilowatt-hour, decimal text.
+    pub kwh_price: &'static str,
+    /// Its currency, ISO 4217 code.
+    pub kwh_currency: &'static str,
+    /// Indices into `scenes` with weights.
+    pub scenes: Vec<(usize, u32)>,
+    /// Indices into `settings` with weights.
+    pub settings: Vec<(usize, u32)>,
+    /// Whether the Curlew is worth it to them: `yes`, `no` or `not measured`.
+    pub answer: &'static str,
 }
 
 /// One repetition of a cell. Its bytes are made when asked for.

@@ -6,6 +6,7 @@ use crate::decisions::decisions;
 use crate::frames::Recipe;
 use crate::logs::Layout;
 use crate::random::Random;
+use crate::readers::readers;
 use crate::registers::{
     ALDER, BIRCH, COMET, CURLEW, CURLEW_NEW_DRIVER, CURLEW_OLD_DRIVER, DRIFTGLASS, DUNLIN, DUNLIN_DRIVER,
     LAMPS, NATIVE, NS_PER_S, ORCHARD, QUARRY, REGATTA, SALTMARSH, THOLE, THOLE_DRIVER, TRACED, UPSCALED,
@@ -46,6 +47,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
             baseline: DUNLIN,
             drivers: vec![DUNLIN_DRIVER, CURLEW_NEW_DRIVER, THOLE_DRIVER],
         },
+        readers: readers(),
         truth: truth(truths, Vec::new()),
         tunings,
         cells,

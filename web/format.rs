@@ -290,6 +290,15 @@ pub fn text_in(text: &str, unit: &str) -> String {
     format!("{text}{SPACE}{unit}")
 }
 
+/// Reckoned money to the whole unit: `1 798 EUR`; without a currency the digits alone.
+pub fn whole_money(decimal: &str, currency: &str) -> String {
+    match decimal.parse() {
+        Ok(amount) if currency.is_empty() => fixed(amount, 0),
+        Ok(amount) => text_in(&fixed(amount, 0), currency),
+        Err(_) => NOTHING.to_owned(),
+    }
+}
+
 /// Money as the decimal text it is stored as, with its currency: `1 450.00 EUR`. Digits are never rounded.
 pub fn money(decimal: &str, currency: &str) -> String {
     let well_formed = !decimal.is_empty()

@@ -110,6 +110,16 @@ routes! {
     LATENCY = "/pieces/{piece}/latency" => latency(piece: &str);
     /// The chart of one scene and setting (`scene`, `setting`, `theme`): SVG.
     LATENCY_CHART = "/pieces/{piece}/latency/chart.svg" => latency_chart(piece: &str);
+    /// What a frame costs, and for whom it is worth it.
+    WORTH = "/pieces/{piece}/worth" => worth(piece: &str);
+    /// Its charts (the same query, `of` and `theme`): SVG.
+    WORTH_CHART = "/pieces/{piece}/worth/chart.svg" => worth_chart(piece: &str);
+    /// The form for another kind of reader. POST adds one.
+    READERS = "/pieces/{piece}/readers" => readers(piece: &str);
+    /// A kind of reader. POST changes it.
+    READER = "/readers/{reader}" => reader(reader: i64);
+    /// POST takes a kind of reader out.
+    READER_OUT = "/readers/{reader}/take-out" => reader_out(reader: i64);
     /// What a new noise prior would change. POST keeps it.
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
     /// How the rigs of a piece agree.

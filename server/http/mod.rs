@@ -4,6 +4,7 @@
 //! one call into `work`, and answers with [`respond`]; errors are returned as they are and shown by `failures.rs`.
 
 mod against;
+mod answers;
 mod app;
 mod assets;
 mod capture;
@@ -32,6 +33,7 @@ mod piece;
 mod piece_frame;
 mod pieces;
 mod plan;
+mod readers;
 mod registers;
 pub mod resources;
 pub mod respond;
@@ -48,6 +50,8 @@ mod trace;
 mod tuning;
 mod upload;
 mod upload_form;
+mod value;
+mod worth;
 
 pub use app::App;
 pub use server::Server;

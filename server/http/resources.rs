@@ -13,7 +13,8 @@ use crate::store::captures::{self, Capture};
 use crate::store::figures::{self, Figure};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
-use crate::store::{CaptureId, Db, PersonId, StoreError};
+use crate::store::readers::{self, Reader};
+use crate::store::{CaptureId, Db, PersonId, ReaderId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -67,6 +68,15 @@ impl Resource for Capture {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         captures::by_id(db, CaptureId(id)).await
+    }
+}
+
+impl Resource for Reader {
+    const SLOT: &'static str = "reader";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        readers::by_id(db, ReaderId(id)).await
     }
 }
 

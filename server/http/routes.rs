@@ -17,7 +17,7 @@ use weighhouse_web::paths;
 use super::{
     App, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
     invitation, latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan,
-    review, rig_check, session, sign_in, trace, tuning, upload, upload_form,
+    readers, review, rig_check, session, sign_in, trace, tuning, upload, upload_form, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -53,6 +53,11 @@ fn pages() -> Router<App> {
         .route(paths::TUNING_CHART, get(tuning::chart))
         .route(paths::LATENCY, get(latency::show))
         .route(paths::LATENCY_CHART, get(latency::chart))
+        .route(paths::WORTH, get(worth::show))
+        .route(paths::WORTH_CHART, get(worth::chart))
+        .route(paths::READERS, get(readers::ask).post(readers::add))
+        .route(paths::READER, get(readers::show).post(readers::save))
+        .route(paths::READER_OUT, post(readers::take_out))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
         .route(paths::RIG_CHECK, get(rig_check::show))
         .route(paths::REVIEW, get(review::show).post(review::rule))

@@ -245,6 +245,24 @@ pub const FIGURE_STEP: Audited = Audited {
         &["id", "figure_id", "step", "person_id", "at_us", "rests_on", "value", "shown", "alone"],
     )
 };
+/// A kind of reader.
+pub const READER: Audited = Audited::of(
+    "reader",
+    &[
+        "id",
+        "piece_id",
+        "name",
+        "owned_part_id",
+        "judges_by",
+        "asks_permille",
+        "refresh_hz",
+        "hours_a_week",
+        "kwh_price",
+        "kwh_currency",
+        "plays",
+        "version",
+    ],
+);
 
 /// All of them.
 pub(super) const ALL: &[&Audited] = &[
@@ -275,6 +293,7 @@ pub(super) const ALL: &[&Audited] = &[
     &NOISE_PRIOR,
     &FIGURE,
     &FIGURE_STEP,
+    &READER,
 ];
 
 /// Tables whose rows are not in the trail, each with its why. (Known to the test alone.)

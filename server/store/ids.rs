@@ -71,6 +71,8 @@ ids! {
     RemarkId,
     /// An article or video with a deadline.
     PieceId,
+    /// A kind of reader.
+    ReaderId,
     /// A number for print.
     FigureId,
     /// What a person did with a figure.

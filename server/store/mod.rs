@@ -22,6 +22,7 @@ mod open;
 pub mod passes;
 pub mod people;
 pub mod pieces;
+pub mod readers;
 pub mod registers;
 pub mod requests;
 pub mod results;

@@ -217,6 +217,7 @@ const RULES: &[(&str, &str, &str)] = &[
         "This passage of this game is already there; choose another name.",
     ),
     ("build.scene_id, build.name", "name", "This scene already has a build of this name."),
+    ("reader.piece_id, reader.name", "name", "This piece already has a reader of this name; choose another."),
     ("setting.name", "name", "There is already a setting of this name; choose another."),
 ];
 

@@ -18,8 +18,9 @@ use crate::store::companions;
 use crate::store::passes;
 use crate::store::people;
 use crate::store::pieces::{self, Piece};
+use crate::store::readers::{self, Reader};
 use crate::store::registers::cells::Cell;
-use crate::store::registers::parts::PartKind;
+use crate::store::registers::parts::{PartKind, Price};
 use crate::store::registers::{self, parts, rigs, scenes, settings, tunings};
 use crate::store::{
     CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId,
@@ -44,6 +45,10 @@ pub struct Evidence {
     pub prior_body: String,
     /// Who keeps it since when.
     pub prior_kept: Option<PriorKept>,
+    /// Dated prices of all parts.
+    pub prices: Vec<Price>,
+    /// The kinds of reader that the piece asks for.
+    pub readers: Vec<Reader>,
 }
 
 /// Who kept a noise prior, and when.
@@ -127,6 +132,8 @@ impl Evidence {
             }
             None => String::new(),
         };
+        let prices = parts::prices(&mut db).await?;
+        let readers = readers::of_piece(&mut db, id).await?;
         drop(db);
         let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
         let (prior_number, prior, prior_body) = match kept {
@@ -145,8 +152,18 @@ impl Evidence {
                 cell.passes.push(PassEvidence::new(row, &beside, results));
             }
         }
-        let mut evidence =
-            Evidence { piece, cells, registers, declared, prior, prior_number, prior_body, prior_kept };
+        let mut evidence = Evidence {
+            piece,
+            cells,
+            registers,
+            declared,
+            prior,
+            prior_number,
+            prior_body,
+            prior_kept,
+            prices,
+            readers,
+        };
         evidence.screen();
         Ok(evidence)
     }

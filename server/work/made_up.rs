@@ -45,6 +45,8 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
         prior_number: 0,
         prior_body: String::new(),
         prior_kept: None,
+        prices: Vec::new(),
+        readers: Vec::new(),
     }
 }
 

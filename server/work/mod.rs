@@ -1,6 +1,7 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
 pub mod against;
+pub mod answers;
 pub mod assign;
 pub mod bench_week;
 mod cell_evidence;
@@ -24,6 +25,7 @@ pub mod pattern;
 pub mod people;
 pub mod pieces;
 pub mod plan;
+pub mod readers;
 mod reading;
 pub mod registers;
 pub mod results;
@@ -36,5 +38,6 @@ pub mod take_in;
 pub mod tuning;
 pub mod understood;
 pub mod upload;
+pub mod worth;
 
 pub use error::{Both, Error, Internal, Kind, Refusal, Result};

@@ -2,6 +2,7 @@
 
 use weighhouse::store::{SceneId, SettingId, TuningId};
 use weighhouse::work::against::{self, Choice, Comparison, InScene, Judged};
+use weighhouse::work::answers;
 use weighhouse::work::evidence::Evidence;
 use weighhouse_demo::Headline;
 use weighhouse_measure::compare::Interval;
@@ -171,4 +172,15 @@ fn what_two_people_agreed_on_stands_until_a_pass_of_its_cells_is_ruled_out() {
     assert_eq!(standing(Standing::Draft).len(), 1, "{:?}", WEEK.figures);
     let lapsed = standing(Standing::Lapsed);
     assert!(matches!(lapsed[..], [name] if name.contains("Saltmarsh")), "{lapsed:?}");
+}
+
+/// No, yes and not measured of the Curlew, before the team has ruled on everything and after.
+#[test]
+fn each_reader_gets_the_answer_that_is_true_of_them() {
+    let wanted: Vec<&str> = WEEK.demo.readers.iter().map(|reader| reader.answer).collect();
+    for evidence in [&WEEK.evidence, &WEEK.ruled] {
+        let (baseline, contender) = (WEEK.tuning(DUNLIN), WEEK.tuning(CURLEW));
+        let found = answers::answers(evidence, baseline, &[contender], None).unwrap();
+        assert_eq!(found.iter().map(|of| of.answer.words()).collect::<Vec<_>>(), wanted);
+    }
 }

@@ -2,7 +2,9 @@
 
 use weighhouse::store::registers::{cells, parts, rigs, scenes, settings, tunings};
 use weighhouse::store::{Actor, StoreError, Tx, passes, pieces, rulings};
-use weighhouse::store::{BuildId, CellId, DriverId, PartId, PersonId, RigBaseId, SceneId, SegmentId, UnitId};
+use weighhouse::store::{
+    BuildId, CellId, DriverId, PartId, PersonId, RigBaseId, SceneId, SegmentId, SettingId, UnitId,
+};
 use weighhouse::work::take_in::{TakeIn, Upload};
 use weighhouse_measure::compare::SceneKind;
 use weighhouse_web::paths;
@@ -33,6 +35,7 @@ pub struct Ids {
     pub drivers: Vec<DriverId>,
     pub scenes: Vec<SceneId>,
     pub builds: Vec<BuildId>,
+    pub setting: SettingId,
 }
 
 /// Two cards, two scenes, one setting, four cells, and a piece 'k1' of them whose baseline is the first card.
@@ -69,6 +72,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
         drivers: vec![],
         scenes: vec![],
         builds: vec![],
+        setting,
     };
     for (game, passage) in [("Vellum Rally", "hairpin"), ("Tin Comet", "corridor")] {
         let scene = scenes::SceneFields {

@@ -25,3 +25,4 @@ mod sign_in;
 mod tuning;
 mod twice;
 mod upload;
+mod worth;

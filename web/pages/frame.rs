@@ -133,6 +133,7 @@ impl Frame {
                 to("Against", paths::against(key)),
                 to("Tuning", paths::piece_tuning(key)),
                 to("Latency", paths::latency(key)),
+                to("Worth", paths::worth(key)),
                 to("Figures", paths::figures(key)),
                 to("Pack", paths::pack(key)),
             ],

@@ -21,6 +21,8 @@ mod people;
 mod piece;
 mod pieces;
 mod plan;
+mod reader;
+mod reader_line;
 mod refusal;
 mod review;
 mod rig_check;
@@ -28,6 +30,7 @@ pub mod rigs;
 pub mod scenes;
 mod sign_in;
 mod tuning;
+mod worth;
 
 pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
@@ -51,6 +54,8 @@ pub use people::{Invited, Key, People, Person, Secret, Step};
 pub use piece::{Drivers, Piece};
 pub use pieces::{NewPiece, Pieces, Progress};
 pub use plan::{Column, Missing, PassMark, Plan, PlanRow, Session, Spot};
+pub use reader::{Reader, Weight};
+pub use reader_line::{ReaderLine, RunningLine};
 pub use refusal::Refusal;
 pub use review::{Found, Queued, Review, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
@@ -58,6 +63,7 @@ pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};
 pub use sign_in::SignIn;
 pub use tuning::{CurveLine, ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
+pub use worth::{Specification, ValueLine, Worth, WorthForm, WorthFound, WorthLine};
 
 /// A page: its fields are what its template and its JSON twin show.
 ///
@@ -87,6 +93,8 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     of::<Against>("against", &mut out)?;
     of::<Tuning>("tuning", &mut out)?;
     of::<Latency>("latency", &mut out)?;
+    of::<Worth>("worth", &mut out)?;
+    of::<Reader>("reader", &mut out)?;
     of::<NoisePrior>("noise_prior", &mut out)?;
     of::<Figure>("figure", &mut out)?;
     of::<FigureBlind>("figure_blind", &mut out)?;

@@ -39,7 +39,7 @@ impl Verdict {
             Verdict::Worse => "worse value",
             Verdict::Same => "about the same value",
             Verdict::NotSettled => "not settled",
-            Verdict::None => "no verdict: not like with like",
+            Verdict::None => "no verdict",
         }
     }
 }

@@ -6,6 +6,7 @@ use weighhouse_measure::compare::SceneKind;
 use super::{Ids, word};
 use crate::store::people::Role;
 use crate::store::pieces::PieceFields;
+use crate::store::readers::{JudgesBy, ReaderFields};
 use crate::store::registers::cells::CellOf;
 use crate::store::registers::parts::{DriverFields, PartFields, PartKind, PriceFields, UnitFields};
 use crate::store::registers::rigs::{RigBaseFields, RigFields};
@@ -13,7 +14,11 @@ use crate::store::registers::scenes::{BuildFields, SceneFields};
 use crate::store::registers::settings::SettingFields;
 use crate::store::registers::tunings::TuningFields;
 use crate::store::registers::{cells, parts, rigs, scenes, settings, tunings};
-use crate::store::{Actor, BuildId, CellId, DriverId, PartId, PieceId, RigBaseId, RigId, Tx, people, pieces};
+use crate::store::{
+    Actor, BuildId, CellId, DriverId, PartId, PieceId, RigBaseId, RigId, SceneId, SettingId, Tx, people,
+    pieces, readers,
+};
+use crate::work::readers::Plays;
 use crate::work::{Internal, Result};
 
 /// Adds all registers, the cells and the piece; everything carries the owner's name.
@@ -52,8 +57,9 @@ pub(super) async fn add(
         drivers.push(parts::add_driver(tx, &fields).await?);
     }
     add_prices(tx, week, &parts).await?;
-    let (builds, cells) = add_cells(tx, week, &parts).await?;
+    let Grid { scenes, settings, builds, cells } = add_cells(tx, week, &parts).await?;
     let piece = add_piece(tx, week, key, &parts, &drivers, &cells).await?;
+    add_readers(tx, week, piece, (&parts, &scenes, &settings)).await?;
     Ok(Ids { people: ids, piece, rigs, bases, units, drivers, builds, cells })
 }
 
@@ -119,11 +125,15 @@ async fn add_prices(tx: &mut Tx<'_>, week: &Demo, parts_by_index: &[PartId]) -> 
     Ok(())
 }
 
-async fn add_cells(
-    tx: &mut Tx<'_>,
-    week: &Demo,
-    parts: &[PartId],
-) -> Result<(Vec<Vec<BuildId>>, Vec<CellId>)> {
+/// Scenes with their builds, settings and the cells that they make.
+struct Grid {
+    scenes: Vec<SceneId>,
+    settings: Vec<SettingId>,
+    builds: Vec<Vec<BuildId>>,
+    cells: Vec<CellId>,
+}
+
+async fn add_cells(tx: &mut Tx<'_>, week: &Demo, parts: &[PartId]) -> Result<Grid> {
     let (mut scene_ids, mut builds) = (Vec::new(), Vec::new());
     for scene in &week.scenes {
         let fields = SceneFields {
@@ -170,7 +180,7 @@ async fn add_cells(
         }
         cell_ids.push(id);
     }
-    Ok((builds, cell_ids))
+    Ok(Grid { scenes: scene_ids, settings: setting_ids, builds, cells: cell_ids })
 }
 
 /// Every part has `stock` from the start; only the others are added.
@@ -223,4 +233,32 @@ async fn add_piece(
         pieces::declare(tx, piece, *part, drivers[*driver]).await?;
     }
     Ok(piece)
+}
+
+async fn add_readers(
+    tx: &mut Tx<'_>,
+    week: &Demo,
+    piece_id: PieceId,
+    (parts, scenes, settings): (&[PartId], &[SceneId], &[SettingId]),
+) -> Result<()> {
+    for reader in &week.readers {
+        let plays = Plays {
+            scenes: reader.scenes.iter().map(|(at, weight)| (scenes[*at], *weight)).collect(),
+            settings: reader.settings.iter().map(|(at, weight)| (settings[*at], *weight)).collect(),
+        };
+        let fields = ReaderFields {
+            piece_id,
+            name: reader.name.to_owned(),
+            owned_part_id: reader.owns.map(|at| parts[at]),
+            judges_by: word(JudgesBy::parse(reader.judges_by), reader.judges_by)?,
+            asks_permille: i64::from(reader.asks_percent) * 10,
+            refresh_hz: Some(i64::from(reader.refresh_hz)),
+            hours_a_week: i64::from(reader.hours_a_week),
+            kwh_price: reader.kwh_price.to_owned(),
+            kwh_currency: reader.kwh_currency.to_owned(),
+            plays: plays.text(),
+        };
+        readers::add(tx, &fields).await?;
+    }
+    Ok(())
 }

@@ -1,0 +1,187 @@
+//! The answers of the kinds of reader, told in the words of the page Worth: a line and a sentence each, and their chart.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use weighhouse_measure::compare::money::Amount;
+use weighhouse_measure::compare::reader::{Answer, refresh_ms};
+use weighhouse_measure::compare::verdict::Verdict;
+use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
+use weighhouse_web::format;
+use weighhouse_web::pages::{ReaderLine, RunningLine};
+
+use super::piece_frame::at;
+use super::tuning::{ends, measured};
+use super::value::{Told, called, sentence};
+use crate::store::SettingId;
+use crate::work::answers::{ForReader, Refresh};
+use crate::work::evidence::{Evidence, Registers};
+use crate::work::worth::Found;
+
+/// Answers with what they are about.
+pub(super) struct Answers<'a> {
+    names: &'a Registers,
+    answers: &'a [ForReader],
+    market: String,
+}
+
+impl<'a> Answers<'a> {
+    pub(super) fn new(evidence: &'a Evidence, found: &'a Found, answers: &'a [ForReader]) -> Self {
+        let names = &evidence.registers;
+        Answers { names, answers, market: Told { names, found }.market() }
+    }
+
+    /// A line for each reader and part.
+    pub(super) fn lines(&self) -> Vec<ReaderLine> {
+        self.answers.iter().map(|answer| self.line(answer)).collect()
+    }
+
+    fn line(&self, of: &ForReader) -> ReaderLine {
+        let fields = &of.reader.fields;
+        let owned = fields.owned_part_id.and_then(|id| self.names.parts.get(&id)).map(|part| part.name());
+        let money = |amount: Amount, currency: &str| {
+            format::money(amount.to_string().trim_start_matches('-'), currency)
+        };
+        ReaderLine {
+            id: of.reader.id.0,
+            reader: fields.name.clone(),
+            part: self.names.tuning_name(of.contender),
+            owns: owned.is_some(),
+            instead_of: owned
+                .unwrap_or_else(|| of.instead_of.map_or_else(String::new, |id| self.names.tuning_name(id))),
+            measure_name: called(of.measure).to_owned(),
+            lead: of.lead.as_ref().map(|lead| lead.ratio),
+            interval: of.lead.as_ref().and_then(|lead| lead.bounds).map(|bounds| ends(bounds.interval)),
+            asks: fields.asks_permille / 10,
+            covered: of.covered,
+            missing: self.missing(of),
+            answer: said(of),
+            way: match of.answer {
+                Answer::Yes => "up",
+                Answer::No => "down",
+                Answer::NotSettled | Answer::NotMeasured | Answer::NoVerdict => "open",
+            },
+            rate: measured(of.rate),
+            refresh: fields.refresh_hz.map(|hz| (hz, refresh_ms(hz as f64))),
+            refresh_says: match of.refresh {
+                Some(Refresh::Passes) => "passes",
+                Some(Refresh::Below) => "stays below",
+                Some(Refresh::About) => "is about",
+                None => "",
+            },
+            price: of.price.as_ref().map_or_else(String::new, |(price, amount)| {
+                let fields = &price.fields;
+                let day = format::day(at(fields.dated_us), "UTC");
+                let read = [fields.kind.to_string(), fields.country.clone(), day];
+                let read: Vec<String> = read.into_iter().filter(|text| !text.is_empty()).collect();
+                format!("{} ({})", money(*amount, &fields.currency), read.join(", "))
+            }),
+            running: of.running.map(|(one, three)| RunningLine {
+                less: one.value() < 0.0,
+                one_year: money(one, &fields.kwh_currency),
+                three_years: money(three, &fields.kwh_currency),
+            }),
+        }
+    }
+
+    /// What was not measured: whole settings by their names, else each scene.
+    fn missing(&self, of: &ForReader) -> String {
+        let mut by_setting: BTreeMap<SettingId, Vec<String>> = BTreeMap::new();
+        for (scene, setting) in &of.missing {
+            by_setting.entry(*setting).or_default().push(self.names.scene_name(*scene));
+        }
+        let said = by_setting.into_iter().map(|(setting, scenes)| {
+            let setting = self.names.setting_name(setting);
+            if scenes.len() > 2 {
+                let scenes =
+                    format::plural(u64::try_from(scenes.len()).unwrap_or(u64::MAX), "scene", "scenes");
+                format!("{scenes} at {setting}")
+            } else {
+                format!("{} at {setting}", scenes.join(" and "))
+            }
+        });
+        said.collect::<Vec<_>>().join("; ")
+    }
+
+    /// Who gets how much: a row for each reader and part; `None` without readers.
+    pub(super) fn chart(&self) -> Option<Ratios> {
+        if self.answers.is_empty() {
+            return None;
+        }
+        let title = "For whom it is worth it: the lead in what each plays".to_owned();
+        let market =
+            if self.market.is_empty() { String::new() } else { format!(" {}.", sentence(&self.market)) };
+        Some(Ratios {
+            caption: Caption {
+                id: "readers".to_owned(),
+                desc: format!(
+                    "{title}: a row for each kind of reader and part; the table has the same numbers."
+                ),
+                title,
+                subtitle: format!(
+                    "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone.{market}"
+                ),
+                foot: self.weights(),
+                draft: false,
+            },
+            baseline: "what they have".to_owned(),
+            contenders: vec!["lead".to_owned()],
+            axis: "lead over what they have or would buy else (log scale)".to_owned(),
+            rows: self.answers.iter().map(|of| self.row(of)).collect(),
+            overall: Vec::new(),
+        })
+    }
+
+    fn row(&self, of: &ForReader) -> RatioRow {
+        let drawn = of.lead.as_ref().map(|lead| {
+            let (low, high) = lead.bounds.map_or((f64::NAN, f64::NAN), |bounds| ends(bounds.interval));
+            Ratio { value: lead.ratio, low, high }
+        });
+        let part = self.names.tuning_name(of.contender);
+        let asks = of.reader.fields.asks_permille / 10;
+        RatioRow {
+            name: of.reader.fields.name.clone(),
+            note: match of.answer {
+                Answer::NotMeasured => format!("{part}: not measured"),
+                answer => format!("{part}: {}, asks +{asks}%", answer.words()),
+            },
+            ratios: vec![drawn],
+        }
+    }
+
+    /// What each plays, so that weights go out with the chart.
+    fn weights(&self) -> Vec<String> {
+        let mut seen = BTreeSet::new();
+        let first = self.answers.iter().filter(|of| seen.insert(of.reader.id));
+        first
+            .map(|of| {
+                let scenes = of.plays.scenes.iter().map(|(id, weight)| (self.names.scene_name(*id), *weight));
+                let settings =
+                    of.plays.settings.iter().map(|(id, weight)| (self.names.setting_name(*id), *weight));
+                format!(
+                    "{}, by {}: {}, at {}.",
+                    of.reader.fields.name,
+                    called(of.measure),
+                    weighted(scenes.collect()),
+                    weighted(settings.collect())
+                )
+            })
+            .collect()
+    }
+}
+
+/// `3 × Tin Comet, corridor; 1 × Driftglass, arena`, without weights where they are the same.
+fn weighted(list: Vec<(String, u32)>) -> String {
+    let alike = list.windows(2).all(|pair| pair[0].1 == pair[1].1);
+    let alone = list.len() == 1;
+    let each = list.into_iter().map(|(name, weight)| if alike { name } else { format!("{weight} × {name}") });
+    let said = each.collect::<Vec<_>>().join("; ");
+    if alike && !alone { format!("{said} (each the same)") } else { said }
+}
+
+/// The answer, and where there is none, why.
+fn said(of: &ForReader) -> String {
+    match (&of.lead, of.answer) {
+        (Some(lead), Answer::NoVerdict) => Verdict::None { marks: lead.marks.clone() }.words(),
+        _ => of.answer.words().to_owned(),
+    }
+}

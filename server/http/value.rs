@@ -1,0 +1,224 @@
+//! What a frame costs, told in the words of the page Worth: its table, specifications and chart.
+
+use std::collections::BTreeSet;
+
+use serde_json::json;
+use weighhouse_measure::compare::money::Amount;
+use weighhouse_measure::compare::worth::Verdict;
+use weighhouse_measure::measures::Measure;
+use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
+use weighhouse_web::format;
+use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, WorthLine};
+
+use super::against::ratio;
+use super::piece_frame::at;
+use super::tuning::{ends, measured};
+use crate::work::against::Judged;
+use crate::work::evidence::Registers;
+use crate::work::worth::{Found, Line};
+
+/// What was reckoned with the names of what it is about.
+pub(super) struct Told<'a> {
+    pub(super) names: &'a Registers,
+    pub(super) found: &'a Found,
+}
+
+impl Told<'_> {
+    pub(super) fn all(&self) -> WorthFound {
+        let found = self.found;
+        WorthFound {
+            measure_name: found.choice.measure.name().to_owned(),
+            setting: self.names.setting_name(found.choice.setting),
+            baseline: self.names.tuning_name(found.choice.baseline),
+            market: self.market(),
+            currency: self.currency(),
+            hours: found.running.hours,
+            kwh: text(found.running.kwh),
+            lines: found.lines.iter().map(|line| self.line(line)).collect(),
+            specifications: self.specifications(),
+            foot: self.foot(),
+            chart: self.chart(),
+        }
+    }
+
+    fn currency(&self) -> String {
+        self.found.market.as_ref().map_or_else(String::new, |market| market.currency.clone())
+    }
+
+    /// `street prices in DE, EUR, read on 24 Nov 2026`; empty without a market.
+    pub(super) fn market(&self) -> String {
+        let Some(market) = &self.found.market else { return String::new() };
+        let days: BTreeSet<i64> =
+            self.found.lines.iter().filter_map(|line| Some(line.price.as_ref()?.fields.dated_us)).collect();
+        let day = |us: &i64| format::day(at(*us), "UTC");
+        match (days.first(), days.last()) {
+            (Some(first), Some(last)) if day(first) != day(last) => {
+                format!("{}, read from {} to {}", market.words(), day(first), day(last))
+            }
+            (Some(only), _) => format!("{}, read on {}", market.words(), day(only)),
+            _ => market.words(),
+        }
+    }
+
+    fn line(&self, line: &Line) -> WorthLine {
+        let judged = line.ratio.as_ref().map(|found| Judged {
+            ratio: found.overall.these.clone(),
+            verdict: found.verdict.clone(),
+            margin: found.margin,
+        });
+        let price = line.price.as_ref().map(|price| &price.fields);
+        WorthLine {
+            name: self.names.tuning_name(line.tuning),
+            price: price.map_or_else(String::new, |price| price.amount.clone()),
+            dated: price.map(|price| at(price.dated_us)),
+            source: price.map_or_else(String::new, |price| price.source.clone()),
+            rate: measured(line.rate),
+            against: judged.map(|judged| ratio(&judged, self.what(line))),
+            per_frame: Measured { value: line.per_frame, interval: line.per_frame_interval },
+            value: line.value.as_ref().map(|value| ValueLine {
+                per_frame: value.per_frame,
+                interval: value.per_frame_interval.map(ends),
+                break_even: text(value.break_even),
+                break_even_interval: value
+                    .break_even_interval
+                    .map(|(low, high)| (low.to_string(), high.to_string())),
+                verdict: said(value.verdict, line),
+                way: way(value.verdict),
+            }),
+            watts: measured(line.watts),
+            kwh_a_year: line.kwh_a_year,
+            one_year: text(line.cost.map(|cost| cost.0)),
+            three_years: text(line.cost.map(|cost| cost.1)),
+        }
+    }
+
+    /// What a figure of the overall ratio would be.
+    fn what(&self, line: &Line) -> String {
+        let choice = &self.found.choice;
+        json!({
+            "kind": "overall", "measure": choice.measure.key(), "setting": choice.setting,
+            "baseline": choice.baseline, "contender": line.tuning, "among": choice.contenders,
+        })
+        .to_string()
+    }
+
+    /// Memory and rated power as they were entered, each against the baseline's.
+    fn specifications(&self) -> Vec<Specification> {
+        let entered = |line: &Line| Some(&self.names.parts.get(&line.part?)?.fields);
+        let memory: Vec<Option<i64>> =
+            self.found.lines.iter().map(|line| entered(line)?.memory_mib).collect();
+        let rated: Vec<Option<i64>> =
+            self.found.lines.iter().map(|line| entered(line)?.rated_power_w).collect();
+        let row = |name: &str, unit, values: Vec<Option<i64>>| {
+            let first = values.first().copied().flatten();
+            let ratio = |value: i64| Some(value as f64 / first? as f64);
+            let with_ratios = values.iter().enumerate();
+            let values: Vec<(Option<i64>, Option<f64>)> =
+                with_ratios.map(|(nth, value)| (*value, value.filter(|_| nth > 0).and_then(ratio))).collect();
+            let any = values.iter().any(|(value, _)| value.is_some());
+            any.then(|| Specification { name: name.to_owned(), unit, values })
+        };
+        [row("memory", "MiB", memory), row("rated power limit", "W", rated)].into_iter().flatten().collect()
+    }
+
+    fn foot(&self) -> Vec<String> {
+        let scenes: Vec<String> = self.found.scenes.iter().map(|id| self.names.scene_name(*id)).collect();
+        vec![
+            format!("Scenes that all compared ran: {}. Each counts the same.", scenes.join("; ")),
+            "Price of a frame: price divided by the frame rate, the geometric mean over the scenes. Against the baseline's: ratio of prices divided by the overall ratio of frame rates; its interval comes from the frame rates alone."
+                .to_owned(),
+            "About the same value: the 90% interval lies within 5% of the baseline's. Equal value at: the baseline's price times the overall ratio."
+                .to_owned(),
+            "Of each part the newest price of one country, kind and currency counts. Running cost: mean measured power of the part, hours a week, 52 weeks; no other part of the machine is in it."
+                .to_owned(),
+        ]
+    }
+
+    /// Price of a frame against the baseline's; `None` where no contender can be priced.
+    pub(super) fn chart(&self) -> Option<Ratios> {
+        let currency = self.currency();
+        let rows: Vec<RatioRow> = self
+            .found
+            .lines
+            .iter()
+            .filter_map(|line| {
+                let value = line.value.as_ref()?;
+                let (low, high) = value.per_frame_interval.map_or((f64::NAN, f64::NAN), ends);
+                let price = format::money(&line.price.as_ref()?.fields.amount, &currency);
+                Some(RatioRow {
+                    name: self.names.tuning_name(line.tuning),
+                    note: format!("{price}; {}", value.verdict.words()),
+                    ratios: vec![Some(Ratio { value: value.per_frame, low, high })],
+                })
+            })
+            .collect();
+        if rows.is_empty() {
+            return None;
+        }
+        let baseline = self.names.tuning_name(self.found.choice.baseline);
+        let own = self.found.lines.first().and_then(|line| line.price.as_ref());
+        let own = own.map_or_else(String::new, |price| format::money(&price.fields.amount, &currency));
+        let title = format!(
+            "Price of a frame against {baseline}, {}",
+            self.names.setting_name(self.found.choice.setting)
+        );
+        Some(Ratios {
+            caption: Caption {
+                id: "worth".to_owned(),
+                desc: format!(
+                    "{title}: a ratio for each part with its 95% interval; the table has the same numbers."
+                ),
+                title,
+                subtitle: format!(
+                    "{}. {baseline} costs {own}. Left of the line a frame costs less.",
+                    sentence(&self.market())
+                ),
+                foot: self.foot().into_iter().take(3).collect(),
+                draft: false,
+            },
+            baseline,
+            contenders: vec!["price of a frame".to_owned()],
+            axis: format!(
+                "price of a frame ({}): change against the baseline (log scale)",
+                self.found.choice.measure.name()
+            ),
+            rows,
+            overall: Vec::new(),
+        })
+    }
+}
+
+/// A measure as it is called in a sentence: what a low's name adds stands elsewhere on the page.
+pub(super) fn called(measure: Measure) -> &'static str {
+    measure.name().split(':').next().unwrap_or_default()
+}
+
+/// The verdict on a value, and where there is none, why.
+fn said(verdict: Verdict, line: &Line) -> String {
+    match (&line.ratio, verdict) {
+        (Some(found), Verdict::None) => found.verdict.words(),
+        _ => verdict.words().to_owned(),
+    }
+}
+
+/// The text with a capital at its start.
+pub(super) fn sentence(text: &str) -> String {
+    let mut text = text.to_owned();
+    if let Some(first) = text.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    text
+}
+
+fn text(amount: Option<Amount>) -> String {
+    amount.map_or_else(String::new, |amount| amount.to_string())
+}
+
+fn way(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Better => "up",
+        Verdict::Worse => "down",
+        Verdict::Same => "level",
+        Verdict::NotSettled | Verdict::None => "open",
+    }
+}
