@@ -111,8 +111,8 @@ impl FlagKind {
     /// Version of the screen: raised whenever the same input may give another result.
     pub fn version(self) -> u32 {
         match self {
-            Self::HitchCluster | Self::LevelStep | Self::SlowDrift | Self::FrameCap => 2,
-            Self::Gap | Self::OddInCell | Self::BackgroundLoad | Self::Throttling | Self::OtherContent => 1,
+            Self::HitchCluster | Self::LevelStep | Self::SlowDrift | Self::FrameCap | Self::OtherContent => 2,
+            Self::Gap | Self::OddInCell | Self::BackgroundLoad | Self::Throttling => 1,
         }
     }
 }

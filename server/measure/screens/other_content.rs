@@ -16,11 +16,12 @@ const FEWEST_SIBLINGS: usize = 2;
 /// Fewest blocks: ten seconds.
 const MIN_BLOCKS: usize = 20;
 /// The siblings agree on a profile from here on.
-const AGREE: f64 = 0.5;
-/// The pass reaches at most this share of their agreement.
-const SHARE: f64 = 0.75;
-/// Its ratio to the others varies at least this many times as much as theirs (variances).
-const VARIES: f64 = 2.0;
+const AGREE: f64 = 0.45;
+/// The pass reaches at most this share of their agreement: a step alone leaves the profile what it was.
+const SHARE: f64 = 0.8;
+/// Share of the siblings' agreement that the pass falls short of, times the excess of the variance of its ratio to them
+/// over theirs: a profile that is half as alike and varies 1.7 times as much is another one.
+const UNLIKE: f64 = 0.35;
 
 /// Flags a pass whose profile is another one, once the levels that were found in it are `taken_out` of its logs.
 pub(super) fn find(own: &Profile, siblings: &[&Profile], taken_out: &[f64], timing: Timing) -> Option<Flag> {
@@ -43,14 +44,18 @@ pub(super) fn find(own: &Profile, siblings: &[&Profile], taken_out: &[f64], timi
     let level: Vec<f64> = logs[0].iter().zip(taken_out).map(|(log, out)| log - out).collect();
     let (agreement, alike) = (median(&agreements), best_spearman(&level, &all, most)?);
     let varies = variance_of_ratio(&level, &all) / median(&variances).max(1e-9);
-    if agreements.is_empty() || agreement < AGREE || alike > SHARE * agreement || varies < VARIES {
+    if agreements.is_empty() || agreement < AGREE || alike > SHARE * agreement {
+        return None;
+    }
+    let unlike = (1.0 - alike / agreement) * (varies - 1.0).max(0.0);
+    if unlike < UNLIKE {
         return None;
     }
     Some(Flag {
         kind: FlagKind::OtherContent,
         start_ns: own.start_ns,
         end_ns: own.end_ns,
-        strength: strength((varies / VARIES).min(1.0 + 3.0 * (1.0 - alike.max(0.0) / (SHARE * agreement)))),
+        strength: strength(unlike / UNLIKE),
         moves: None,
         says: format!(
             "frame times rise and fall at other moments than in the other {} passes of the cell (rank correlation with them {}, theirs among themselves {}): another passage, or another way through it",
