@@ -269,6 +269,12 @@ pub fn count(n: u64) -> String {
     signed_digits(&n.to_string())
 }
 
+/// Words as a sentence or a title begins: a measure's name is written small where it stands within one.
+pub fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
 /// `1 pass`, `3 passes`: a count with its word in the right number.
 pub fn plural(n: u64, one: &str, many: &str) -> String {
     format!("{}{SPACE}{}", count(n), if n == 1 { one } else { many })

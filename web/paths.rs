@@ -225,6 +225,14 @@ pub fn in_piece(path: &str, piece: &str) -> String {
     with_query(path, &[("piece", piece)])
 }
 
+/// Key of the piece in whose context an address stands, by its path or its query; keys need no decoding.
+pub fn piece_in(address: &str) -> Option<&str> {
+    let (path, query) = address.split_once('?').unwrap_or((address, ""));
+    let of_path = path.strip_prefix("/pieces/").and_then(|rest| rest.split('/').next());
+    let of_query = || query.split('&').find_map(|pair| pair.strip_prefix("piece="));
+    of_path.or_else(of_query).filter(|key| !key.is_empty())
+}
+
 /// The form that makes a figure of `what` (JSON).
 pub fn new_figure(piece: &str, what: &str) -> String {
     with_query(&figure_new(piece), &[("what", what)])
@@ -249,6 +257,15 @@ pub fn asset(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_piece_of_an_address_is_in_its_path_or_its_query() {
+        assert_eq!(piece_in("/pieces/k3v9/plan"), Some("k3v9"));
+        assert_eq!(piece_in("/passes/p4/ruling?from=1&piece=k3v9"), Some("k3v9"));
+        for none in ["/pieces", "/pieces/", "/rigs/1", "/passes/p4?piece="] {
+            assert_eq!(piece_in(none), None, "{none}");
+        }
+    }
 
     #[test]
     fn links_fill_the_patterns_of_the_router() {

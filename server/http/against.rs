@@ -1,6 +1,6 @@
 //! Parts against a baseline: the page, its twin, and its chart at an address of its own.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use axum::extract::State;
 use axum::response::Response;
@@ -22,11 +22,11 @@ use super::resources::Of;
 use super::respond::{Wants, respond};
 use super::sent::{self, Sent};
 use super::session::SignedIn;
+use crate::store::TuningId;
 use crate::store::pieces::Piece;
-use crate::store::{SceneId, TuningId};
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
 use crate::work::evidence::{Evidence, Registers};
-use crate::work::{Refusal, Result};
+use crate::work::{Refusal, Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -208,35 +208,11 @@ impl Told<'_> {
     /// What the numbers rest on, in sentences.
     fn foot(&self) -> Vec<String> {
         let choice = &self.comparison.choice;
-        let compared: Vec<TuningId> =
-            [choice.baseline].into_iter().chain(choice.contenders.iter().copied()).collect();
-        let scenes: BTreeSet<SceneId> = self.comparison.scenes.iter().map(|row| row.scene).collect();
-        let (mut rigs, mut builds) = (BTreeSet::new(), BTreeMap::<SceneId, BTreeSet<&str>>::new());
-        let mut drivers = BTreeMap::<String, BTreeSet<&str>>::new();
-        let mut passes = BTreeSet::new();
-        let cells = compared.iter().flat_map(|t| scenes.iter().map(move |s| (*t, *s)));
-        for cell in cells.filter_map(|(t, s)| self.evidence.cell_of(t, s, choice.setting)) {
-            let kept = cell.kept().count();
-            passes.extend((kept > 0).then_some(kept));
-            for pass in cell.kept() {
-                rigs.insert(pass.row.rig.as_str());
-                builds.entry(cell.cell.of.scene_id).or_default().insert(&pass.row.build);
-                let part = self.names().parts.get(&cell.cell.part_id).map_or_else(String::new, |p| p.name());
-                drivers.entry(part).or_default().insert(&pass.row.driver);
-            }
-        }
-        let passes = match (passes.first(), passes.last()) {
-            (Some(least), Some(most)) if least != most => format!("{least} to {most} passes a cell"),
-            (Some(only), _) => format!("{} a cell", format::plural(count(*only), "pass", "passes")),
-            _ => "no passes".to_owned(),
-        };
-        let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
-        let drivers: Vec<String> =
-            drivers.iter().map(|(part, names)| format!("{part} {}", list(names))).collect();
-        let builds: Vec<String> = builds
-            .iter()
-            .map(|(id, names)| format!("{} {}", self.names().scene_name(*id), list(names)))
-            .collect();
+        let compared = [choice.baseline].into_iter().chain(choice.contenders.iter().copied());
+        let cells =
+            compared.flat_map(|tuning| self.comparison.scenes.iter().map(move |row| (tuning, row.scene)));
+        let cells = cells.filter_map(|(t, scene)| self.evidence.cell_of(t, scene, choice.setting));
+        let [passes, builds] = foot::foot(self.evidence, cells);
         let margin = |kind| Unit::Percent.plain(against::margin(self.evidence, kind) * 100.0);
         vec![
             format!("Measure: {}. A cell is the geometric mean of its kept passes.", choice.measure.name()),
@@ -247,8 +223,8 @@ impl Told<'_> {
                 margin(SceneKind::ByHand),
             ),
             "Overall: geometric mean of the ratios of the scenes that every part ran, each with equal weight.".to_owned(),
-            format!("{passes}; rigs: {}; drivers: {}.", list(&rigs), drivers.join("; ")),
-            format!("Builds: {}.", builds.join("; ")),
+            passes,
+            builds,
         ]
     }
 
@@ -265,7 +241,8 @@ impl Told<'_> {
                 .map(|c| c.scenes.get(nth).and_then(|line| line.ratio.as_ref()).map(drawn))
                 .collect(),
         });
-        let title = format!("{} against {baseline}, {setting}", choice.measure.name());
+        let measure = format::sentence(choice.measure.name());
+        let title = format!("{measure} against {baseline}, {setting}");
         let out = left_out.iter().map(|says| format!("Not in the overall: {says}"));
         Ratios {
             caption: Caption {
@@ -276,12 +253,12 @@ impl Told<'_> {
                 title,
                 subtitle: "Dots: ratio to the baseline. Lines: 95% intervals, passes as replicates."
                     .to_owned(),
-                foot: foot.iter().take(4).cloned().chain(out).collect(),
+                foot: foot.iter().cloned().chain(out).collect(),
                 draft: false,
             },
             baseline,
             contenders: contenders.iter().map(|c| c.name.clone()).collect(),
-            axis: format!("{}: change against the baseline (log scale)", choice.measure.name()),
+            axis: format!("{measure}: change against the baseline (log scale)"),
             rows: rows.collect(),
             overall: contenders
                 .iter()

@@ -7,8 +7,8 @@ use std::sync::Arc;
 
 use axum::Json;
 use axum::extract::{Request, State};
-use axum::http::header::RETRY_AFTER;
-use axum::http::{HeaderValue, Method, StatusCode};
+use axum::http::header::{HOST, REFERER, RETRY_AFTER};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use weighhouse_web::pages::{self, Entry, Frame};
@@ -83,7 +83,8 @@ pub(super) async fn show(State(app): State<App>, mut request: Request, next: Nex
     let wants = Wants::of(request.uri().path());
     request.extensions_mut().insert(wants);
     let id = request.extensions().get::<RequestId>().map(|id| id.0.clone()).unwrap_or_default();
-    let asked = Asked { wants, id, method: request.method().clone(), path: from_here(&request) };
+    let came_from = came_from(request.headers());
+    let asked = Asked { wants, id, method: request.method().clone(), path: from_here(&request), came_from };
     let mut response = next.run(request).await;
     if response.extensions().get::<Said>().is_some() {
         return response;
@@ -114,10 +115,20 @@ struct Asked {
     id: String,
     method: Method,
     path: String,
+    /// The page of ours that led here; empty where none is known.
+    came_from: String,
 }
 
 fn from_here(request: &Request) -> String {
     request.uri().path_and_query().map_or_else(|| "/".to_owned(), |path| path.as_str().to_owned())
+}
+
+/// The page that a request was sent from, if it is one of ours.
+fn came_from(headers: &HeaderMap) -> String {
+    let text = |name| headers.get(name).and_then(|value: &HeaderValue| value.to_str().ok());
+    let from = text(REFERER).and_then(|from| from.parse::<Uri>().ok());
+    let ours = from.filter(|from| from.authority().is_some_and(|it| Some(it.as_str()) == text(HOST)));
+    ours.and_then(|from| Some(from.path_and_query()?.to_string())).unwrap_or_default()
 }
 
 fn page(
@@ -137,8 +148,8 @@ fn page(
     };
     let (code, wait_s) = (failed.status(), refusal.as_ref().and_then(|refusal| refusal.wait_s));
     let answer = match (asked.wants, refusal) {
-        (Wants::Json, refusal) => Json(written(Frame::default(), code, refusal, &asked.id)).into_response(),
-        (Wants::Html, refusal) => respond(Wants::Html, &written(frame, code, refusal, &asked.id))
+        (Wants::Json, refusal) => Json(written(Frame::default(), code, refusal, asked)).into_response(),
+        (Wants::Html, refusal) => respond(Wants::Html, &written(frame, code, refusal, asked))
             .unwrap_or_else(|error| error.to_string().into_response()),
     };
     // What a layer said with its bare status stays said: `Allow` with 405, and so on.
@@ -155,8 +166,9 @@ fn page(
 }
 
 /// The page value of an error; none stands for an internal one.
-fn written(frame: Frame, code: StatusCode, refusal: Option<Refusal>, id: &str) -> pages::Refusal {
-    let signed_in = frame.person.is_some();
+fn written(frame: Frame, code: StatusCode, refusal: Option<Refusal>, asked: &Asked) -> pages::Refusal {
+    let stale = refusal.as_ref().is_some_and(|refusal| refusal.kind == Kind::Stale);
+    let ways = ways(frame.person.is_some(), stale, asked);
     let ours = refusal.is_none();
     let refusal = refusal.unwrap_or_else(|| {
         Refusal::new(
@@ -166,11 +178,6 @@ fn written(frame: Frame, code: StatusCode, refusal: Option<Refusal>, id: &str) -
             "Try again. If it fails again, give the number below to whoever runs this service.",
         )
     });
-    let way = if signed_in {
-        Entry::new("All pieces", paths::pieces(), "")
-    } else {
-        Entry::new("Sign in", paths::sign_in(), "")
-    };
     let (yours, theirs) = refusal.both.map_or_else(Default::default, |both| (both.yours, both.theirs));
     pages::Refusal {
         frame,
@@ -178,11 +185,30 @@ fn written(frame: Frame, code: StatusCode, refusal: Option<Refusal>, id: &str) -
         what: refusal.what,
         says: refusal.says,
         mend: refusal.mend,
-        ways: vec![way],
-        log_id: if ours { id.to_owned() } else { String::new() },
+        ways,
+        log_id: if ours { asked.id.clone() } else { String::new() },
         yours,
         theirs,
     }
+}
+
+/// Ways on: back to the page with the form, to what the piece is worked on with, to all pieces.
+fn ways(signed_in: bool, stale: bool, asked: &Asked) -> Vec<Entry> {
+    if !signed_in {
+        return vec![Entry::new("Sign in", paths::sign_in(), "")];
+    }
+    let mut ways = Vec::new();
+    if !asked.came_from.is_empty() && (asked.method != Method::GET || asked.came_from != asked.path) {
+        let label = if stale { "Open it as it stands now" } else { "Back to where you were" };
+        ways.push(Entry::new(label, asked.came_from.clone(), ""));
+    }
+    if let Some(piece) = stale.then(|| paths::piece_in(&asked.path)).flatten() {
+        ways.push(Entry::new("Plan", paths::plan(piece), ""));
+        ways.push(Entry::new("Review", paths::review(piece), ""));
+        ways.push(Entry::new("Figures", paths::figures(piece), ""));
+    }
+    ways.push(Entry::new("All pieces", paths::pieces(), ""));
+    ways
 }
 
 /// A refusal for a status that a layer or the router gave without words; none for all that is no error.
@@ -236,10 +262,46 @@ pub(super) fn too_large() -> Refusal {
 mod tests {
     use super::*;
 
+    fn asked(method: Method, path: &str, came_from: &str) -> Asked {
+        let (path, came_from) = (path.to_owned(), came_from.to_owned());
+        Asked { wants: Wants::Html, id: "7f-1".to_owned(), method, path, came_from }
+    }
+
+    #[test]
+    fn a_stale_form_leads_back_to_its_page_and_on_in_its_piece() {
+        let ruling = asked(Method::POST, "/passes/p4/ruling?piece=k3v9", "/passes/p4?piece=k3v9");
+        let hrefs = |ways: Vec<Entry>| ways.into_iter().map(|way| way.href).collect::<Vec<_>>();
+        let plan = paths::plan("k3v9");
+        let (review, figures, pieces) = (paths::review("k3v9"), paths::figures("k3v9"), paths::pieces());
+        let all = ["/passes/p4?piece=k3v9", &plan, &review, &figures, &pieces];
+        assert_eq!(hrefs(ways(true, true, &ruling)), all);
+        assert_eq!(hrefs(ways(true, false, &ruling)), ["/passes/p4?piece=k3v9", &pieces]);
+        assert_eq!(hrefs(ways(true, false, &asked(Method::GET, "/a", "/a"))), [pieces]);
+        assert_eq!(hrefs(ways(false, false, &ruling)), [paths::sign_in()]);
+    }
+
+    #[test]
+    fn only_a_page_of_ours_is_led_back_to() {
+        let from = |host: &'static str, referer: &'static str| {
+            let pairs =
+                [(HOST, HeaderValue::from_static(host)), (REFERER, HeaderValue::from_static(referer))];
+            came_from(&pairs.into_iter().collect())
+        };
+        assert_eq!(from("here:7300", "http://here:7300/passes/p4?piece=k"), "/passes/p4?piece=k");
+        for elsewhere in ["http://there/passes/p4", "/passes/p4", "about:blank", "not a page at all"] {
+            assert_eq!(from("here:7300", elsewhere), "", "{elsewhere}");
+        }
+    }
+
     #[test]
     fn html_and_json_carry_the_same_sentences() {
         let refusal = Refusal::missing("piece", "k3v8");
-        let page = written(Frame::default(), StatusCode::NOT_FOUND, Some(refusal.clone()), "id");
+        let page = written(
+            Frame::default(),
+            StatusCode::NOT_FOUND,
+            Some(refusal.clone()),
+            &asked(Method::GET, "/", ""),
+        );
         let json = serde_json::to_value(&page).unwrap();
         assert_eq!(json["says"], refusal.says);
         assert_eq!(json["mend"], refusal.mend);
@@ -249,7 +311,8 @@ mod tests {
 
     #[test]
     fn an_internal_error_shows_its_number_and_not_its_reason() {
-        let page = written(Frame::default(), StatusCode::INTERNAL_SERVER_ERROR, None, "7f-1");
+        let page =
+            written(Frame::default(), StatusCode::INTERNAL_SERVER_ERROR, None, &asked(Method::GET, "/", ""));
         assert_eq!(page.log_id, "7f-1");
         assert_eq!(page.status, 500);
     }

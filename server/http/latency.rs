@@ -20,9 +20,9 @@ use super::sent;
 use super::session::SignedIn;
 use super::tuning::ends;
 use crate::store::pieces::Piece;
-use crate::work::evidence::Registers;
+use crate::work::evidence::{Evidence, Registers};
 use crate::work::latency::{self, Block, Row};
-use crate::work::{Refusal, Result};
+use crate::work::{Refusal, Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -35,7 +35,7 @@ pub(super) async fn show(
     let page = Latency {
         frame: in_piece(&app, &who, &piece, "Latency", evidence.to_review().count()),
         key: piece.key,
-        blocks: blocks.iter().map(|found| block(&evidence.registers, found)).collect(),
+        blocks: blocks.iter().map(|found| block(&evidence, found)).collect(),
     };
     respond(wants, &page)
 }
@@ -51,18 +51,19 @@ pub(super) async fn chart(
     let (evidence, blocks) = latency::show(&app.store, piece.id).await?;
     let found = latency::pick(blocks, query.text("scene"), query.text("setting"))?;
     let found = found.ok_or_else(|| Refusal::missing("logged delay", &piece.key))?;
-    let mut chart = block(&evidence.registers, &found).chart;
+    let mut chart = block(&evidence, &found).chart;
     chart.caption.draft = true;
     Ok(picture(chart.svg(theme)))
 }
 
-fn block(names: &Registers, found: &Block) -> DelayBlock {
+fn block(evidence: &Evidence, found: &Block) -> DelayBlock {
+    let names = &evidence.registers;
     let (scene, setting) = (names.scene_name(found.scene), names.setting_name(found.setting));
     DelayBlock {
         scene_id: found.scene.0,
         setting_id: found.setting.0,
         rows: found.rows.iter().map(|found| row(names, found)).collect(),
-        chart: drawn(names, found, &scene, &setting),
+        chart: drawn(evidence, found, &scene, &setting),
         scene,
         setting,
     }
@@ -97,7 +98,8 @@ fn of_difference(of: Option<Difference>) -> Measured {
 }
 
 /// Delay across, shown rate up: less to the left and more above is better.
-fn drawn(names: &Registers, found: &Block, scene: &str, setting: &str) -> Plane {
+fn drawn(evidence: &Evidence, found: &Block, scene: &str, setting: &str) -> Plane {
+    let names = &evidence.registers;
     let mut series: Vec<Series> = Vec::new();
     for row in &found.rows {
         let Some(delay) = &row.delay else { continue };
@@ -121,6 +123,8 @@ fn drawn(names: &Registers, found: &Block, scene: &str, setting: &str) -> Plane 
         }
     }
     let title = format!("Delay and shown frame rate: {scene}, {setting}");
+    let [passes, builds] =
+        foot::foot(evidence, found.rows.iter().filter_map(|row| evidence.cells.get(&row.cell)));
     Plane {
         caption: Caption {
             id: format!("latency-{}-{}", found.scene, found.setting),
@@ -131,11 +135,13 @@ fn drawn(names: &Registers, found: &Block, scene: &str, setting: &str) -> Plane 
             foot: vec![
                 "Shown is not rendered: rendered is the shown rate divided by the factor, and the delay follows it."
                     .to_owned(),
+                passes,
+                builds,
             ],
             draft: false,
         },
-        across: "mean delay from input to the shown frame, ms".to_owned(),
-        up: "average frame rate as shown, fps".to_owned(),
+        across: "Mean delay from input to the shown frame (ms)".to_owned(),
+        up: "Average frame rate as shown (fps)".to_owned(),
         series,
         places: Vec::new(),
     }

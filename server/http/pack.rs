@@ -155,7 +155,6 @@ fn settings(evidence: &Evidence) -> BTreeSet<SettingId> {
 fn charts(read: &Ledger) -> Result<Vec<Chart>> {
     let (evidence, agreed) = (&read.evidence, figures::agreed(read));
     let compared = comparisons(evidence)?;
-    let foot = compared.first().map(|comparison| comparison.foot.clone()).unwrap_or_default();
     let mut charts = Vec::new();
     for setting in settings(evidence) {
         let draft = |cell: &crate::work::evidence::CellEvidence| {
@@ -163,7 +162,7 @@ fn charts(read: &Ledger) -> Result<Vec<Chart>> {
                 .iter()
                 .any(|measure| !agreed.contains(&What::Cell { measure: *measure, cell: cell.cell.id }.json()))
         };
-        if let Some(bars) = bars::bars(evidence, setting, foot.clone(), draft) {
+        if let Some(bars) = bars::bars(evidence, setting, draft) {
             charts.push(Chart {
                 name: file_name(&format!("bars {}", evidence.registers.setting_name(setting))),
                 title: bars.caption.title.clone(),

@@ -40,6 +40,9 @@ fn row(one: &Progress) -> pages::Progress {
         passes: count(one.passes),
         passes_wanted: count(one.wanted),
         flags: count(one.flags),
+        figures: count(one.figures),
+        agreed: count(one.agreed),
+        lapsed: count(one.lapsed),
     }
 }
 

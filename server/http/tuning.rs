@@ -23,7 +23,7 @@ use crate::store::pieces::Piece;
 use crate::store::registers::tunings::STOCK;
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::tuning::{self, Asked, CurveFound, Found, Offsets, Tuned};
-use crate::work::{Refusal, Result};
+use crate::work::{Refusal, Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -34,7 +34,7 @@ pub(super) async fn show(
     sent::Asked(query): sent::Asked,
 ) -> Result<Response> {
     let (evidence, found) = tuning::show(&app.store, piece.id, &asked(&query)).await?;
-    let told = found.as_ref().map(|found| Told { names: &evidence.registers, found });
+    let told = found.as_ref().map(|found| Told::of(&evidence, found));
     let page = Tuning {
         frame: in_piece(&app, &who, &piece, "Tuning", evidence.to_review().count()),
         key: piece.key,
@@ -65,16 +65,21 @@ fn asked(query: &Sent) -> Asked {
 }
 
 fn told(evidence: &Evidence, found: &Found) -> TuningFound {
-    Told { names: &evidence.registers, found }.all()
+    Told::of(evidence, found).all()
 }
 
 /// What was found, told in the words of the page.
 struct Told<'a> {
+    evidence: &'a Evidence,
     names: &'a Registers,
     found: &'a Found,
 }
 
-impl Told<'_> {
+impl<'a> Told<'a> {
+    fn of(evidence: &'a Evidence, found: &'a Found) -> Self {
+        Told { evidence, names: &evidence.registers, found }
+    }
+
     fn form(&self) -> TuningForm {
         let choice = &self.found.choice;
         let scenes = choice.scenes.iter().map(|id| (id.to_string(), self.names.scene_name(*id)));
@@ -206,22 +211,25 @@ impl Told<'_> {
         );
         let units: Vec<&str> = found.units.iter().map(String::as_str).collect();
         let scenes: Vec<String> = found.scenes.iter().map(|id| self.names.scene_name(*id)).collect();
+        let cells =
+            found.tunings.iter().flat_map(|tuned| found.scenes.iter().map(move |id| (tuned.tuning, *id)));
+        let cells = cells.filter_map(|(t, scene)| self.evidence.cell_of(t, scene, found.choice.setting));
+        let [passes, builds] = foot::foot(self.evidence, cells);
         let mut foot = vec![
             format!(
                 "Scenes: {}. Values: geometric mean of them. Lines through dots: 95% intervals.",
                 scenes.join("; ")
             ),
+            passes,
+            builds,
             format!(
                 "Tunings: this sample only ({}). A tuning past the maker's limits is at your own risk.",
                 units.join(", ")
             ),
         ];
-        foot.extend(
-            found
-                .curves
-                .iter()
-                .map(|curve| format!("{}: {}", offsets(curve.offsets), self::curve(curve).knee_says())),
-        );
+        foot.extend(found.curves.iter().map(|curve| {
+            format!("{}: {}", format::sentence(&offsets(curve.offsets)), self::curve(curve).knee_says())
+        }));
         Plane {
             caption: Caption {
                 id: "tuning".to_owned(),
@@ -232,8 +240,8 @@ impl Told<'_> {
                 foot,
                 draft: false,
             },
-            across: "mean measured power, W".to_owned(),
-            up: "average frame rate, fps".to_owned(),
+            across: "Mean measured power (W)".to_owned(),
+            up: "Average frame rate (fps)".to_owned(),
             series: kinds.iter().map(|offsets| self.series(*offsets)).collect(),
             places: found.curves.iter().filter_map(knee).collect(),
         }

@@ -11,6 +11,7 @@ pub mod deadline;
 pub mod error;
 pub mod evidence;
 pub mod figures;
+pub mod foot;
 pub mod intake;
 pub mod latency;
 #[cfg(test)]

@@ -1,6 +1,9 @@
 //! Pieces: all of them with how far they have come, and a new one.
 
+use weighhouse_web::marks::Standing;
+
 use super::evidence::{CellEvidence, Evidence};
+use super::figures::ledger::{Ledger, ledger};
 use super::once::By;
 use super::{Refusal, Result, deadline};
 use crate::chance::Chance;
@@ -23,6 +26,12 @@ pub struct Progress {
     pub wanted: usize,
     /// Flagged passes without a ruling.
     pub flags: usize,
+    /// Its figures, but for those that were withdrawn.
+    pub figures: usize,
+    /// Figures that stand agreed.
+    pub agreed: usize,
+    /// Figures that lapsed.
+    pub lapsed: usize,
 }
 
 /// All pieces, the nearest deadline first.
@@ -33,20 +42,25 @@ pub async fn all(store: &Store) -> Result<Vec<Progress>> {
     let all = pieces::all(&mut *store.read().await?).await?;
     let mut out = Vec::with_capacity(all.len());
     for piece in all {
-        if let Some(evidence) = Evidence::of_piece(store, piece.id).await? {
-            out.push(progress(evidence));
-        }
+        out.push(progress(ledger(store, piece.id).await?));
     }
     Ok(out)
 }
 
-fn progress(evidence: Evidence) -> Progress {
+fn progress(ledger: Ledger) -> Progress {
+    let standing = |is: fn(Standing) -> bool| ledger.figures.iter().filter(|f| is(f.state.standing)).count();
+    let (figures, agreed) = (standing(|is| is != Standing::Withdrawn), standing(|is| is == Standing::Agreed));
+    let lapsed = standing(|is| is == Standing::Lapsed);
+    let evidence = ledger.evidence;
     let wanted = wanted(&evidence.piece);
     let running = || evidence.cells.values().filter(|cell| cell.cell.did_not_run.is_empty());
     Progress {
         passes: running().map(|cell| wanted - missing(cell, wanted)).sum(),
         wanted: running().count() * wanted,
         flags: evidence.to_review().count(),
+        figures,
+        agreed,
+        lapsed,
         piece: evidence.piece,
     }
 }

@@ -178,6 +178,7 @@ async fn download(member: &Browser, piece: &str, printed: &str) {
 /// The window of a pass moves; the agreement lapses, with the old and the new value, before both people's eyes.
 async fn lapse(owner: &Browser, member: &Browser, piece: &str, pass: &str, printed: &str) {
     owner.open(&paths::pass(pass)).await;
+    owner.press("Set another window").await;
     owner.fill_in("Window", "From (s)", "0.5").await;
     owner.fill_in("Window", "To (s)", "1.5").await;
     owner.fill_in("Window", "Reason", "the start came late").await;

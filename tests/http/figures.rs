@@ -238,6 +238,9 @@ async fn one_proposes_another_agrees_and_it_lapses_only_by_its_own_cells() {
     let page = owner.get(&paths::figures(PIECE)).await;
     let before = agreed["shown"].as_str().unwrap().replace('\u{a0}', " ");
     assert_eq!(page.texts("section[aria-labelledby=lapsed] s"), [before]);
+    let pieces = owner.get(&paths::api(&paths::pieces())).await.json();
+    let counts = ["figures", "agreed", "lapsed"].map(|name| pieces["pieces"][0][name].as_u64().unwrap());
+    assert_eq!(counts, [2, 1, 1], "how far the piece has come");
 
     assert_eq!(step(&member, "agree", &key).await.status, 409, "its value moved: propose it again");
     assert_eq!(step(&member, "propose", &key).await.status, 201);

@@ -66,7 +66,8 @@ impl Bars {
         let (values, places) = ticks(0.0, most, 7.0);
         let marks: Vec<_> = values.iter().map(|v| (scale.at(*v), format::fixed(*v, places))).collect();
         let sign = self.unit.sign();
-        let name = if sign.is_empty() { self.axis.clone() } else { format!("{} ({sign})", self.axis) };
+        let axis = format::sentence(&self.axis);
+        let name = if sign.is_empty() { axis } else { format!("{axis} ({sign})") };
         let below = axis_below(&mut canvas, (top, bottom), &marks, &name, (left, right));
         self.heads(&mut canvas, top - 6.0);
         let mut y = top;
@@ -89,11 +90,13 @@ impl Bars {
     fn heads(&self, canvas: &mut Canvas<'_>, y: f64) {
         let last = WIDTH - SIDE;
         if self.low.is_empty() {
-            canvas.text((last, y), "average", SMALL.at(Anchor::End));
+            canvas.text((last, y), "Average", SMALL.at(Anchor::End));
             return;
         }
-        canvas.text((last - COLUMN, y), "average", SMALL.at(Anchor::End));
-        let words = text::cut(&self.low, SMALL.size, false, COLUMN - 8.0);
+        canvas.text((last - COLUMN, y), "Average", SMALL.at(Anchor::End));
+        // How it is computed stands in full above the chart; beside the column there is room for its name.
+        let name = self.low.split(':').next().unwrap_or_default();
+        let words = text::cut(name, SMALL.size, false, COLUMN - 8.0);
         canvas.text((last, y), &words, SMALL.at(Anchor::End));
     }
 

@@ -70,7 +70,7 @@ impl Distribution {
         let x = Scale::linear((first, last), (left, right));
         let (values, places) = ticks(first, last, 10.0);
         let marks: Vec<_> = values.iter().map(|v| (x.at(*v), format::fixed(*v, places))).collect();
-        let below = axis_below(&mut canvas, (top, bottom), &marks, "frame time (ms)", (left, right));
+        let below = axis_below(&mut canvas, (top, bottom), &marks, "Frame time (ms)", (left, right));
         let shares: Vec<Vec<f64>> = self.series.iter().map(|s| s.shares(self.cumulative)).collect();
         let most =
             if self.cumulative { 100.0 } else { shares.iter().flatten().copied().fold(0.0_f64, f64::max) };
@@ -81,7 +81,8 @@ impl Distribution {
             let words = format!("{}%", format::fixed(value, places));
             canvas.text((left - 8.0, y.at(value) + 4.0), &words, SMALL.at(Anchor::End));
         }
-        let name = if self.cumulative { "share of frames no longer than this" } else { "share of frames" };
+        let name =
+            if self.cumulative { "Share of frames no longer than this (%)" } else { "Share of frames (%)" };
         canvas.text((SIDE, top - 12.0), name, SMALL);
         for (series, shares) in shares.iter().enumerate() {
             canvas.path(&self.outline(shares, x, y), Paint::Series(series), 1.6);

@@ -71,8 +71,13 @@ impl Ratios {
         let (low, high) = self.reach();
         let scale = Scale::log((low, high), (left + 8.0, right - 8.0));
         let bottom = top + self.height();
-        let below =
-            axis_below(&mut canvas, (top, bottom), &marks(scale, (low, high)), &self.axis, (left, right));
+        let below = axis_below(
+            &mut canvas,
+            (top, bottom),
+            &marks(scale, (low, high)),
+            &format::sentence(&self.axis),
+            (left, right),
+        );
         let one = scale.at(1.0);
         canvas.line((one, top - 4.0), (one, bottom), Paint::Ink, 1.5);
         let name = text::cut(&format!("{} = 1", self.baseline), SMALL.size, false, right - left);

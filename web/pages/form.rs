@@ -1,5 +1,8 @@
 //! A form of the registers: its fields as they are shown, with what was typed and what is wrong with it.
 
+/// Beside the date of a driver or a build: it is filled in, so nobody would notice a wrong one.
+pub(super) const DATED: &str = "A new one is dated today until you say otherwise";
+
 /// A form that adds or changes one thing.
 #[derive(Clone, Debug, Default)]
 pub struct Form {

@@ -1,5 +1,6 @@
 //! Forms of a part and of what belongs to it.
 
+use super::form::DATED;
 use super::{Filled, Form, How, Sending};
 use crate::paths;
 
@@ -26,7 +27,7 @@ pub fn new_part(filled: &Filled) -> Form {
     ask_part(Form::new("new-part", "part", paths::parts(), Sending::Add))
         .line("unit", "Unit in hand", "What the sample is called")
         .line("driver", "Driver", "Its name or number; passes need one")
-        .ask("driver_dated", "Driver came out on", "", How::Day)
+        .ask("driver_dated", "Driver came out on", DATED, How::Day)
         .line("note", "Note", "")
         .filled(filled)
 }
@@ -59,7 +60,7 @@ pub fn driver(action: String, sending: Sending, filled: &Filled) -> Form {
     Form::new("driver", "driver", action, sending)
         .line("name", "Name or number", "")
         .required()
-        .ask("dated", "Came out on", "", How::Day)
+        .ask("dated", "Came out on", DATED, How::Day)
         .required()
         .filled(filled)
 }

@@ -40,6 +40,12 @@ pub struct Progress {
     pub passes_wanted: u64,
     /// Flagged passes without a ruling.
     pub flags: u64,
+    /// Figures, but for withdrawn ones.
+    pub figures: u64,
+    /// Figures that two people agreed on and that still stand.
+    pub agreed: u64,
+    /// Figures whose agreement lapsed.
+    pub lapsed: u64,
 }
 
 /// Fields of the form for a new piece.
@@ -87,6 +93,9 @@ impl Page for Pieces {
             passes: 171,
             passes_wanted: 192,
             flags: 9,
+            figures: 14,
+            agreed: 11,
+            lapsed: 2,
         };
         let open = Progress {
             key: "m2c4".into(),
@@ -95,6 +104,9 @@ impl Page for Pieces {
             passes: 0,
             passes_wanted: 24,
             flags: 0,
+            figures: 0,
+            agreed: 0,
+            lapsed: 0,
             ..piece.clone()
         };
         let page = |frame: Frame, pieces, new| Pieces { frame, now, pieces, new };

@@ -4,6 +4,7 @@ use askama::Template;
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::form::DATED;
 use super::{Filled, Form, Frame, How, Page, Sending};
 use crate::{format, paths};
 
@@ -179,7 +180,7 @@ fn ask_scene(form: Form) -> Form {
 pub fn new_scene(filled: &Filled) -> Form {
     ask_scene(Form::new("new-scene", "scene", paths::scenes(), Sending::Add))
         .line("build", "Build of the game", "Its name or number; passes need one")
-        .ask("build_dated", "Build came out on", "", How::Day)
+        .ask("build_dated", "Build came out on", DATED, How::Day)
         .line("note", "Note", "")
         .later()
         .filled(filled)
@@ -198,7 +199,7 @@ pub fn build(action: String, sending: Sending, filled: &Filled) -> Form {
     Form::new("build", "build", action, sending)
         .line("name", "Name or number", "")
         .required()
-        .ask("dated", "Came out on", "", How::Day)
+        .ask("dated", "Came out on", DATED, How::Day)
         .required()
         .filled(filled)
 }

@@ -4,7 +4,7 @@
 //
 // ADDRESS answers `?from=&to=&width=` (seconds, pixels) with a strip SVG. Wheel, + and - zoom; arrows move; 0 shows
 // all; dragging marks a stretch; Enter zooms to the mark, Escape drops it. Fields with `data-mark="from"` and
-// `data-mark="to"` follow the mark and set it. The shown stretch stands in the page's own address, to be shared.
+// `data-mark="to"` follow the mark and set it; `details[data-marks]` open for it. The shown stretch stands in the page's own address, to be shared.
 
 const SHARPEN_MS = 40;
 const SMALLEST_S = 0.01;
@@ -163,6 +163,7 @@ class StripView {
 
   #setMark(mark) {
     this.#mark = mark;
+    if (mark) document.querySelectorAll("details[data-marks]").forEach((form) => { form.open = true; });
     for (const field of this.#fields()) {
       field.value = mark ? mark[field.dataset.mark === "from" ? 0 : 1].toFixed(3) : field.defaultValue;
     }

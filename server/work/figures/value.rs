@@ -217,7 +217,7 @@ pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
             format!("geometric mean of the ratios in {scenes} that all compared ran, over {passes}")
         }
     };
-    format!("{}: {of}; {interval}{prior}.", what.measure().name())
+    format!("{}: {of}; {interval}{prior}.", format::sentence(what.measure().name()))
 }
 
 fn count(n: usize) -> u64 {

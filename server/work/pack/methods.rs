@@ -24,7 +24,7 @@ pub async fn methods(db: &mut Db, evidence: &Evidence, head: String) -> Result<M
     let fields = &evidence.piece.fields;
     let prior = match evidence.prior_number {
         0 => "None is kept yet: each interval rests on its own cell's passes.".to_owned(),
-        number => format!("Number {number}, made of the piece's own cells and kept since."),
+        number => format!("Noise prior {number}, made of the piece's own cells and kept since."),
     };
     Ok(Methods {
         piece: fields.name.clone(),

@@ -62,6 +62,19 @@ fn shown(measure: Measure) -> Shown {
 }
 
 impl Row {
+    /// Whether it stands above the fold: rate, the piece's low, hitches, power.
+    pub(super) fn comes_first(&self) -> bool {
+        let main = [
+            Measure::AverageFps,
+            Measure::FrameTimeP50,
+            Measure::HitchCount,
+            Measure::HitchLostMs,
+            Measure::PowerW,
+            Measure::JoulesPerFrame,
+        ];
+        self.declared || main.contains(&self.measure)
+    }
+
     /// This pass's value to the digits that its own interval supports.
     pub(super) fn own(&self) -> String {
         match (shown(self.measure), self.value, self.interval) {

@@ -281,6 +281,11 @@ impl Pass {
         (!next.this).then_some(next)
     }
 
+    /// The measures that a pass is judged by, or the others.
+    fn rows(&self, first: bool) -> impl Iterator<Item = &Row> {
+        self.ledger.iter().filter(move |row| row.comes_first() == first)
+    }
+
     fn kinds(&self) -> Vec<&str> {
         let mut kinds: Vec<&str> = self.flags.iter().map(|flag| flag.kind.as_str()).collect();
         kinds.sort_unstable();
@@ -302,6 +307,11 @@ impl Ruling {
 }
 
 impl Window {
+    /// Whether it came back with what was refused.
+    fn typed(&self) -> bool {
+        [&self.from, &self.to, &self.why].iter().any(|field| !field.error.is_empty())
+    }
+
     fn counts(&self) -> String {
         format::span_ns(self.start_ns, self.end_ns)
     }
@@ -311,6 +321,15 @@ impl Window {
             Some(end) => format::span_ns(self.standard_start_ns, end),
             None => format!("from {} to the end", format::at_ns(self.standard_start_ns)),
         }
+    }
+}
+
+impl NewRemark {
+    /// Whether somebody wrote in it already: it comes back with what was refused.
+    fn typed(&self) -> bool {
+        [&self.says, &self.start, &self.end]
+            .iter()
+            .any(|field| !field.value.is_empty() || !field.error.is_empty())
     }
 }
 
@@ -324,6 +343,11 @@ impl Remark {
 }
 
 impl Companion {
+    /// Whether a person has to say where it stands, or was refused.
+    fn open(&self) -> bool {
+        self.offset_ns.is_none() || !self.offset.error.is_empty()
+    }
+
     fn action(&self, pass: &str) -> String {
         paths::pass_companion(pass, self.id)
     }
