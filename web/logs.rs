@@ -28,6 +28,8 @@ pub struct Log {
     pub wall_start: Option<Timestamp>,
     /// What was understood, in a sentence.
     pub says: String,
+    /// Each column that is used, in full: `column 2 'frame_ms' frame time in ms`.
+    pub read: Vec<String>,
     /// How each column was read, and why.
     pub layout: Vec<Column>,
     /// What could not be understood, and where.
@@ -37,7 +39,7 @@ pub struct Log {
 impl Log {
     /// `3 problems`.
     pub fn problem_count(&self) -> String {
-        format::plural(u64::try_from(self.problems.len()).unwrap_or(u64::MAX), "problem", "problems")
+        format::plural(count(self.problems.len()), "problem", "problems")
     }
 
     /// How much it holds: `8243 frames over 60.0 s, 137.4 fps`.
@@ -58,20 +60,34 @@ impl Log {
     /// Puts the sentence together: the other fields must stand.
     #[must_use]
     pub fn said(mut self) -> Self {
-        let used: Vec<String> =
-            self.layout.iter().filter(|column| is_used(column.role)).map(read_as).collect();
+        let used: Vec<&Column> = self.layout.iter().filter(|column| is_used(column.role)).collect();
+        let of =
+            format!("{} of {}", used.len(), format::plural(count(self.layout.len()), "column", "columns"));
+        let mut roles: Vec<String> = Vec::new();
+        for role in used.iter().map(|column| read_as(column)) {
+            if !roles.contains(&role) {
+                roles.push(role);
+            }
+        }
+        let in_full =
+            |column: &&Column| format!("column {} '{}' {}", column.index, column.name, read_as(column));
+        self.read = used.iter().map(in_full).collect();
         let problems =
             if self.problems.is_empty() { String::new() } else { format!(" {}.", self.problem_count()) };
-        self.says = format!("{}; read as: {}.{problems}", self.size(), used.join(", "));
+        self.says = format!("{}; read {of}: {}.{problems}", self.size(), roles.join(", "));
         self
     }
 }
 
-/// `column 2 'frame_ms' frame time in ms`.
+/// `frame time in ms`.
 fn read_as(column: &Column) -> String {
     let unit = unit_word(column.unit);
     let unit = if unit.is_empty() { String::new() } else { format!(" in {unit}") };
-    format!("column {} '{}' {}{unit}", column.index, column.name, role_word(column.role))
+    format!("{}{unit}", role_word(column.role))
+}
+
+fn count(n: usize) -> u64 {
+    u64::try_from(n).unwrap_or(u64::MAX)
 }
 
 /// `line 7, column 2: ...`; a problem of the whole line or file says less.
@@ -199,6 +215,7 @@ mod tests {
             average_fps,
             wall_start: None,
             says: String::new(),
+            read: Vec::new(),
             layout: vec![
                 column(1, "n", Role::Counter, Unit::None),
                 column(2, "took", Role::FrameTime, Unit::Millisecond),
@@ -212,7 +229,17 @@ mod tests {
         let says = log(Kind::Frames, Some(8243.0 / 60.0)).said().says;
         assert!(says.starts_with("8243\u{a0}frames over 60"), "{says}");
         assert!(says.contains("137.4"), "{says}");
-        assert!(says.ends_with("read as: column 2 'took' frame time in ms. 1\u{a0}problem."), "{says}");
+        assert!(says.ends_with("read 1 of 2\u{a0}columns: frame time in ms. 1\u{a0}problem."), "{says}");
+        let mut clocks = log(Kind::Frames, None);
+        clocks.layout.extend([3, 4].map(|n| column(n, &format!("core {n}"), Role::Clock, Unit::Megahertz)));
+        let clocks = clocks.said();
+        assert!(
+            clocks.says.contains("read 3 of 4\u{a0}columns: frame time in ms, clock in MHz."),
+            "{}",
+            clocks.says
+        );
+        assert_eq!(clocks.read[0], "column 2 'took' frame time in ms");
+        assert_eq!(clocks.read.len(), 3);
         assert!(log(Kind::Companion, None).said().says.starts_with("companion with 8243"));
     }
 

@@ -241,7 +241,11 @@ impl Told<'_> {
                 .map(|c| c.scenes.get(nth).and_then(|line| line.ratio.as_ref()).map(drawn))
                 .collect(),
         });
-        let measure = format::sentence(choice.measure.name());
+        // A low's definition stands in full below the title.
+        let name = choice.measure.name();
+        let (short, how) =
+            name.split_once(": ").map_or((name, String::new()), |(low, _)| (low, format!("{name}. ")));
+        let measure = format::sentence(short);
         let title = format!("{measure} against {baseline}, {setting}");
         let out = left_out.iter().map(|says| format!("Not in the overall: {says}"));
         Ratios {
@@ -251,8 +255,9 @@ impl Told<'_> {
                     "{title}: a ratio for each scene with its 95% interval; the table has the same numbers."
                 ),
                 title,
-                subtitle: "Dots: ratio to the baseline. Lines: 95% intervals, passes as replicates."
-                    .to_owned(),
+                subtitle: format!(
+                    "{how}Dots: ratio to the baseline. Lines: 95% intervals, passes as replicates."
+                ),
                 foot: foot.iter().cloned().chain(out).collect(),
                 draft: false,
             },

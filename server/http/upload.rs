@@ -173,6 +173,7 @@ pub(super) fn log(read: Understood) -> Log {
         average_fps: (frames && frames_ns > 0).then(|| logs::rate(rows, seconds)),
         wall_start: segment.wall_start_ns.and_then(|ns| Timestamp::from_nanosecond(ns.into()).ok()),
         says: String::new(),
+        read: Vec::new(),
         layout: layout.columns,
         problems: segment.problems.0,
     }

@@ -47,7 +47,8 @@ async fn a_member_and_a_rig_upload_and_are_told_what_was_understood() {
     let says = text(&json, "says");
     // 2000 frames of 8 to 9.5 ms.
     assert!(says.starts_with("2000\u{a0}frames over 17.5"), "{says}");
-    assert!(says.contains("column 2 'frame time (ms)' frame time in ms"), "{says}");
+    assert!(says.contains("read 3 of 3\u{a0}columns: ") && says.contains(", frame time in ms,"), "{says}");
+    assert_eq!(json["segments"][0]["read"][1], "column 2 'frame time (ms)' frame time in ms");
     assert_eq!(json["segments"][0]["rows"], 2000);
 
     let rig = house.rig().await;

@@ -182,6 +182,7 @@ impl Page for Intake {
             average_fps: Some(137.4),
             wall_start: None,
             says: String::new(),
+            read: Vec::new(),
             layout: vec![column(
                 1,
                 "took (ms)",

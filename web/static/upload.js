@@ -87,9 +87,21 @@ class Upload {
     if (status >= 200 && status < 300) {
       this.bar.value = 1;
       this.#over("taken", words || "Taken.");
+      this.#unfold(answer.segments ?? []);
     } else {
       this.#over("failed", words || `The service refused it (${status}).`);
     }
+  }
+
+  // The sentence names the roles; each column that was used stands folded below it.
+  #unfold(segments) {
+    const read = segments.flatMap((segment) => segment.read);
+    if (!read.length) return;
+    const fold = Object.assign(document.createElement("details"), { className: "says" });
+    const list = Object.assign(document.createElement("ul"), { className: "plain" });
+    list.append(...read.map((words) => Object.assign(document.createElement("li"), { textContent: words })));
+    fold.append(Object.assign(document.createElement("summary"), { textContent: "How it was read" }), list);
+    this.row.append(fold);
   }
 
   #over(state, words) {
