@@ -239,9 +239,8 @@ async fn one_proposes_another_agrees_and_it_lapses_only_by_its_own_cells() {
     let before = agreed["shown"].as_str().unwrap().replace('\u{a0}', " ");
     assert_eq!(page.texts("section[aria-labelledby=lapsed] s"), [before]);
     let pieces = owner.get(&paths::api(&paths::pieces())).await.json();
-    let counts = ["figures", "agreed", "lapsed"].map(|name| pieces["pieces"][0][name].as_u64().unwrap());
-    assert_eq!(counts, [2, 1, 1], "how far the piece has come");
-
+    let counts = ["figures", "agreed", "lapsed"].map(|name| pieces["pieces"][0][name].as_u64());
+    assert_eq!(counts, [Some(2), Some(1), Some(1)]);
     assert_eq!(step(&member, "agree", &key).await.status, 409, "its value moved: propose it again");
     assert_eq!(step(&member, "propose", &key).await.status, 201);
     assert_eq!(step(&owner, "agree", &key).await.status, 201);
