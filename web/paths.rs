@@ -82,6 +82,8 @@ routes! {
     PIECE_CELLS = "/pieces/{piece}/cells" => piece_cells(piece: &str);
     /// Coverage board.
     PLAN = "/pieces/{piece}/plan" => plan(piece: &str);
+    /// POST which pass took the place of one that is to be run again.
+    REPLACE = "/pieces/{piece}/plan/replace" => replace(piece: &str);
     /// POST why a cell did not run, or that it runs.
     DID_NOT_RUN = "/pieces/{piece}/plan/did-not-run" => did_not_run(piece: &str);
     /// Captures on their way in.
@@ -96,8 +98,14 @@ routes! {
     GIVE_START = "/pieces/{piece}/intake/start" => give_start(piece: &str);
     /// POST keys of passes that were made just now, to take them back.
     TAKE_BACK = "/pieces/{piece}/intake/take-back" => take_back(piece: &str);
-    /// Queue of flagged passes.
+    /// Queue of flagged passes. POST a ruling.
     REVIEW = "/pieces/{piece}/review" => review(piece: &str);
+    /// The strips of a pass under review (`pass`, `from`, `to`, `width`): SVG.
+    REVIEW_STRIP = "/pieces/{piece}/review/strip" => review_strip(piece: &str);
+    /// POST another window for the pass under review.
+    REVIEW_WINDOW = "/pieces/{piece}/review/window" => review_window(piece: &str);
+    /// POST the team's own reasons.
+    REVIEW_REASONS = "/pieces/{piece}/review/reasons" => review_reasons(piece: &str);
     /// Parts against a baseline.
     AGAINST = "/pieces/{piece}/against" => against(piece: &str);
     /// The chart of a comparison (the same query, and `theme`): SVG.

@@ -6,7 +6,7 @@ use weighhouse_measure::compare::Interval;
 use weighhouse_web::charts::{Bar, BarGroup, Bars, Caption, Ratio, RatioRow, Ratios, Theme};
 use weighhouse_web::format;
 use weighhouse_web::marks::Mark;
-use weighhouse_web::pages::{self, CellWhy, FigureBlind, FigureDone, PassWhy};
+use weighhouse_web::pages::{self, CellWhy, FigureBlind, FigureDone, Holds, PassWhy};
 use weighhouse_web::paths;
 
 use super::App;
@@ -20,7 +20,7 @@ use crate::store::figures::{Figure, FigureStep};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 use crate::work::figures::ledger::{Ledger, Seen, ledger};
 use crate::work::figures::state::{Agreeing, May, may_agree};
-use crate::work::figures::{What, steps, value};
+use crate::work::figures::{What, holds, steps, value};
 use crate::work::{Refusal, Result};
 
 /// Who reads, as far as agreeing goes.
@@ -44,7 +44,7 @@ pub(super) async fn show(
 fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure {
     let evidence = &read.evidence;
     let reader = reader(app, who, read);
-    let line = line(seen, reader);
+    let line = line(evidence, seen, reader);
     let hidden = line.hidden;
     let valued = seen.valued.as_ref().filter(|_| !hidden);
     let measure = seen.what.measure();
@@ -60,6 +60,7 @@ fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure 
         note: seen.figure.fields.note.clone(),
         places: seen.figure.fields.places,
         version: seen.figure.version,
+        holds: if hidden { Vec::new() } else { holds(evidence, seen) },
         cells: if hidden {
             Vec::new()
         } else {
@@ -76,6 +77,18 @@ fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure 
         asks_password: !who.typed_password_lately(),
         line,
     }
+}
+
+fn holds(evidence: &Evidence, seen: &Seen) -> Vec<Holds> {
+    let all = holds::otherwise(evidence, &seen.what, seen.figure.fields.places).into_iter();
+    all.map(|one| Holds {
+        choice: one.choice,
+        shown: one.shown,
+        interval: one.interval,
+        verdict: one.verdict,
+        holds: one.holds,
+    })
+    .collect()
 }
 
 fn did(step: &FigureStep, hidden: bool) -> FigureDone {
@@ -114,6 +127,7 @@ fn pass_why(pass: &PassEvidence, measure: weighhouse_measure::measures::Measure)
         (Some(verdict), "") => verdict.to_string(),
         (Some(verdict), reason) => format!("{verdict}: {reason}"),
     };
+    let ruling = if row.disputed() { format!("{ruling} (disputed)") } else { ruling };
     PassWhy {
         key: row.key.clone(),
         number: row.number,

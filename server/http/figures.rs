@@ -20,9 +20,9 @@ use crate::work::evidence::Evidence;
 use crate::work::figures::ledger::{Ledger, Seen};
 use crate::work::figures::state::{Agreeing, May, may_agree, may_propose};
 use crate::work::figures::steps::{Asked, Steps, Suggested};
-use crate::work::figures::{What, ledger, steps};
+use crate::work::figures::{What, ledger, steps, value};
 use crate::work::sign_in::{self, Try};
-use crate::work::{Error, Kind, Refusal, Result};
+use crate::work::{Error, Kind, Refusal, Result, foot};
 
 /// What a new figure is to be.
 #[derive(Debug, Default, Deserialize)]
@@ -44,7 +44,8 @@ pub(super) async fn show(
 
 fn page(app: &App, who: &SignedIn, read: &Ledger) -> pages::Figures {
     let reader = reader(app, who, read);
-    let mut figures: Vec<FigureLine> = read.figures.iter().map(|seen| line(seen, reader)).collect();
+    let mut figures: Vec<FigureLine> =
+        read.figures.iter().map(|seen| line(&read.evidence, seen, reader)).collect();
     figures.sort_by_key(|line| (line.standing != Standing::Lapsed, line.standing != Standing::Proposed));
     pages::Figures {
         frame: frame(app, who, &read.evidence),
@@ -63,7 +64,7 @@ pub(super) fn frame(app: &App, who: &SignedIn, evidence: &Evidence) -> Frame {
 }
 
 /// A figure as a reader sees it in the ledger.
-pub(super) fn line(seen: &Seen, reader: Agreeing) -> FigureLine {
+pub(super) fn line(evidence: &Evidence, seen: &Seen, reader: Agreeing) -> FigureLine {
     let state = &seen.state;
     let own = state.proposal.as_ref().is_some_and(|proposal| proposal.person_id == reader.person);
     let hidden = reader.working_alone && own && state.standing == Standing::Proposed;
@@ -76,6 +77,8 @@ pub(super) fn line(seen: &Seen, reader: Agreeing) -> FigureLine {
         interval: seen.valued.as_ref().filter(|_| !hidden).map_or_else(String::new, |v| v.interval_shown()),
         before: lapsed.map(|step| step.shown.clone()),
         changes: seen.changes.iter().map(|change| change.says.clone()).collect(),
+        disputes: if hidden { Vec::new() } else { seen.disputes.clone() },
+        ruled_out: if hidden { String::new() } else { foot::ruled_out(value::cells(evidence, &seen.what)) },
         proposed_by: state.proposal.as_ref().map(|step| step.person.clone()),
         agreed_by: state.agreement.as_ref().map(|step| step.person.clone()),
         alone: state.agreement.as_ref().is_some_and(|step| step.alone),

@@ -53,6 +53,7 @@ pub(super) async fn show(
         agreed: count(&read, |standing| standing == Standing::Agreed),
         figures: count(&read, |standing| standing != Standing::Withdrawn),
         lapsed: count(&read, |standing| standing == Standing::Lapsed),
+        disputed: read.figures.iter().filter(|seen| seen.now.disputed).count() as u64,
         flagged: read.evidence.to_review().count() as u64,
         files: files()
             .map(|(path, says)| FileEntry { path: path.to_owned(), says: says.to_owned() })

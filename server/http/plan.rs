@@ -6,7 +6,7 @@ use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_measure::screens::notices::NoticeKind;
 use weighhouse_web::marks::Mark;
-use weighhouse_web::pages::{Column, Missing, PassMark, Plan, PlanRow, Session, Spot, Undo};
+use weighhouse_web::pages::{Again, Column, Missing, PassMark, Plan, PlanRow, Session, Spot, Undo};
 use weighhouse_web::paths;
 
 use super::App;
@@ -19,6 +19,7 @@ use crate::store::pieces::Piece;
 use crate::store::{CellId, SceneId, SettingId};
 use crate::work::evidence::{CellEvidence, PassEvidence, Standing};
 use crate::work::plan::{self, Board, Mix, USUAL_REASONS};
+use crate::work::reruns::{self, Rerun};
 use crate::work::{Error, Refusal, Result, cells, pieces};
 
 /// What to show.
@@ -117,6 +118,7 @@ fn page(app: &App, who: &SignedIn, board: &Board) -> Plan {
         said_once: board.said_once.iter().map(|kind| words(*kind)).collect(),
         missing: sessions(board),
         bench_ns: board.bench_ns,
+        again: board.reruns.iter().filter_map(|rerun| again(board, rerun)).collect(),
         nothing_to_choose: registers.parts.is_empty()
             || registers.scenes.is_empty()
             || registers.settings.is_empty(),
@@ -194,6 +196,47 @@ fn mark(pass: &PassEvidence) -> PassMark {
     let why = if why.is_empty() { String::new() } else { format!(" ({})", why.join(", ")) };
     let says = format!("pass {}: {}{why}", pass.row.number, mark.word());
     PassMark { mark, key: Some(pass.row.key.clone()), says }
+}
+
+/// A pass to be run again, in words.
+fn again(board: &Board, rerun: &Rerun) -> Option<Again> {
+    let registers = &board.evidence.registers;
+    let (cell, pass) = board.evidence.pass(&rerun.pass)?;
+    let (part, tuning) = cells::column(registers, cell.cell.of.tuning_id);
+    let other = |key: &String| {
+        let (_, pass) = board.evidence.pass(key)?;
+        Some((key.clone(), pass.row.number, pass.row.rig.clone()))
+    };
+    Some(Again {
+        key: rerun.pass.clone(),
+        number: pass.row.number,
+        rig: pass.row.rig.clone(),
+        part,
+        tuning,
+        scene: cells::scene_name(registers, cell.cell.of.scene_id),
+        setting: registers.setting_name(cell.cell.of.setting_id),
+        reason: pass.row.reason.clone().unwrap_or_default(),
+        replaced_by: rerun.replaced_by.as_ref().and_then(other),
+        proposed: rerun.proposed.iter().filter_map(other).collect(),
+    })
+}
+
+/// Says that a pass took another's place, or takes that back.
+pub(super) async fn replace(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let pair = (sent.text("pass").to_owned(), sent.text("replaces").to_owned());
+    let tied = sent.text("do") != "take back";
+    reruns::tie(&app.store, sent.by(&who), piece.id, pair.clone(), tied).await?;
+    let says = if tied { "Tied: both passes stay, and this one took the place." } else { "No longer tied." };
+    let fields = [("pass", pair.0), ("replaces", pair.1), ("do", "take back".to_owned())];
+    let fields = fields.map(|(name, value)| (name.to_owned(), value)).to_vec();
+    let undo = tied.then(|| Undo { action: paths::replace(&piece.key), fields });
+    Ok(done_with(&who, wants, &paths::plan(&piece.key), says, undo))
 }
 
 fn mix_words(mix: Mix) -> String {

@@ -200,6 +200,13 @@ pub const COMPANION: Audited = Audited::of(
 /// A ruling.
 pub const RULING: Audited =
     Audited::of("ruling", &["id", "pass_id", "verdict", "reason", "saw", "person_id", "at_us"]);
+/// A ruling that stands beside another.
+pub const DISPUTE: Audited = Audited::of("dispute", &["id", "ruling_id", "against_id"]);
+/// The team's reasons.
+pub const REASON_LIST: Audited = Audited::of("reason_list", &["id", "reasons", "version"]);
+/// A pass recorded in another's place.
+pub const REPLACEMENT: Audited =
+    Audited::of("replacement", &["id", "pass_id", "replaces_id", "person_id", "at_us"]);
 /// A remark.
 pub const REMARK: Audited =
     Audited::of("remark", &["id", "pass_id", "start_ns", "end_ns", "says", "person_id", "at_us"]);
@@ -286,6 +293,9 @@ pub(super) const ALL: &[&Audited] = &[
     &PASS,
     &COMPANION,
     &RULING,
+    &DISPUTE,
+    &REASON_LIST,
+    &REPLACEMENT,
     &REMARK,
     &PIECE,
     &PIECE_CELL,

@@ -67,6 +67,8 @@ ids! {
     CompanionId,
     /// A person's decision on a pass.
     RulingId,
+    /// A pass recorded in another's place.
+    ReplacementId,
     /// What a person wrote on a pass.
     RemarkId,
     /// An article or video with a deadline.

@@ -24,6 +24,7 @@ pub mod people;
 pub mod pieces;
 pub mod readers;
 pub mod registers;
+pub mod replacements;
 pub mod requests;
 pub mod results;
 pub mod rig_keys;

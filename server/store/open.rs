@@ -262,7 +262,7 @@ mod tests {
                     ("cell_size_check", "1"),
                     ("journal_size_limit", JOURNAL_BYTES),
                     ("application_id", "1466394673"),
-                    ("user_version", "6"),
+                    ("user_version", &known().to_string()),
                 ] {
                     let row =
                         sqlx::query(AssertSqlSafe(format!("PRAGMA {pragma}"))).fetch_one(&mut **tx).await?;

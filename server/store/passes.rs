@@ -7,7 +7,7 @@ use super::audit::PASS;
 use super::rulings::Verdict;
 use super::{
     BuildId, CaptureId, CellId, Conflict, Db, DriverId, LayoutId, PartId, PassId, PersonId, PieceId,
-    RigBaseId, RigId, SceneId, SegmentId, SettingId, StoreError, TuningId, Tx, UnitId, hit,
+    RigBaseId, RigId, RulingId, SceneId, SegmentId, SettingId, StoreError, TuningId, Tx, UnitId, hit,
 };
 
 /// A pass with all that pages show of it: its cell, where its frames come from, what it ran on, the ruling that
@@ -96,6 +96,16 @@ pub struct PassRow {
     pub ruled_by: Option<PersonId>,
     /// When, microseconds UTC.
     pub ruled_us: Option<i64>,
+    /// Id of that ruling.
+    pub stands: Option<RulingId>,
+    /// Another person's ruling that stands beside it until both are settled.
+    pub against_id: Option<RulingId>,
+    /// What it says.
+    pub against_verdict: Option<Verdict>,
+    /// Its reason.
+    pub against_reason: Option<String>,
+    /// Who made it.
+    pub against_by: Option<PersonId>,
     /// Key of the cached measures.
     pub measures_key: Option<String>,
     /// The cached measures.
@@ -116,6 +126,11 @@ impl PassRow {
         Window { start_ns: start_ns.min(self.span_ns), end_ns: end_ns.min(self.span_ns) }
     }
 
+    /// Whether rulings of two people stand on it.
+    pub fn disputed(&self) -> bool {
+        self.against_id.is_some()
+    }
+
     /// Whether it counts: not set aside, not to be run again.
     pub fn kept(&self) -> bool {
         !matches!(self.verdict, Some(Verdict::SetAside | Verdict::RunAgain))
@@ -132,7 +147,8 @@ macro_rules! passes {
                     l.shape AS layout_shape, l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture,
                     p.rig_base_id, b.rig_id, r.name AS rig, p.unit_id, u.label AS unit,
                     p.driver_id, d.name AS driver, p.build_id, g.name AS build,
-                    v.verdict, v.reason, v.saw, v.person_id AS ruled_by, v.at_us AS ruled_us,
+                    v.verdict, v.reason, v.saw, v.person_id AS ruled_by, v.at_us AS ruled_us, v.id AS stands,
+                    w.id AS against_id, w.verdict AS against_verdict, w.reason AS against_reason, w.person_id AS against_by,
                     m.key AS measures_key, m.body AS measures, f.key AS flags_key, f.body AS flags
              FROM pass AS p
              JOIN cell AS c ON c.id = p.cell_id
@@ -146,7 +162,9 @@ macro_rules! passes {
              JOIN unit AS u ON u.id = p.unit_id
              JOIN driver AS d ON d.id = p.driver_id
              JOIN build AS g ON g.id = p.build_id
-             LEFT JOIN ruling AS v ON v.id = (SELECT max(id) FROM ruling WHERE pass_id = p.id)
+             LEFT JOIN ruling AS v ON v.id = (SELECT max(id) FROM ruling AS x WHERE x.pass_id = p.id
+                                              AND NOT EXISTS (SELECT 1 FROM dispute WHERE ruling_id = x.id))
+             LEFT JOIN ruling AS w ON w.id = (SELECT max(ruling_id) FROM dispute WHERE against_id = v.id)
              LEFT JOIN pass_result AS m ON m.pass_id = p.id AND m.kind = 'measures'
              LEFT JOIN pass_result AS f ON f.pass_id = p.id AND f.kind = 'flags' ",
             $rest

@@ -2,9 +2,9 @@
 
 use serde::Serialize;
 
-use super::audit::{REMARK, RULING};
+use super::audit::{DISPUTE, REASON_LIST, REMARK, RULING};
 use super::words::words;
-use super::{Db, PassId, PersonId, PieceId, RemarkId, RulingId, StoreError, Tx};
+use super::{Db, PassId, PersonId, PieceId, RemarkId, RulingId, StoreError, Tx, hit};
 
 words! {
     /// A person's decision on a pass.
@@ -39,13 +39,16 @@ pub struct Ruling {
     pub person: String,
     /// When, microseconds UTC.
     pub at_us: i64,
+    /// The ruling that it stands beside instead of replacing it.
+    pub against_id: Option<RulingId>,
 }
 
 /// The rulings on a pass, oldest first.
 pub async fn of_pass(db: &mut Db, pass: PassId) -> Result<Vec<Ruling>, StoreError> {
     Ok(sqlx::query_as(
-        "SELECT r.id, pass_id, verdict, reason, saw, person_id, p.name AS person, at_us
-         FROM ruling AS r JOIN person AS p ON p.id = r.person_id WHERE pass_id = ? ORDER BY r.id",
+        "SELECT r.id, pass_id, verdict, reason, saw, person_id, p.name AS person, at_us, d.against_id
+         FROM ruling AS r JOIN person AS p ON p.id = r.person_id LEFT JOIN dispute AS d ON d.ruling_id = r.id
+         WHERE pass_id = ? ORDER BY r.id",
     )
     .bind(pass)
     .fetch_all(db)
@@ -63,18 +66,93 @@ pub async fn rule(
     add(tx, "rule", pass, (verdict, reason, saw)).await
 }
 
-/// Lets a former ruling stand again, in the name of the person who acts; without one, none stands.
+/// Rules on a pass on which several rulings stand: this one alone stands then.
+pub async fn settle(
+    tx: &mut Tx<'_>,
+    pass: PassId,
+    verdict: Verdict,
+    reason: &str,
+    saw: &str,
+) -> Result<RulingId, StoreError> {
+    add(tx, "settle", pass, (verdict, reason, saw)).await
+}
+
+/// Rules on a pass beside the ruling `against`, which goes on to count: both stand until they are settled.
+pub async fn dispute(
+    tx: &mut Tx<'_>,
+    pass: PassId,
+    against: RulingId,
+    verdict: Verdict,
+    reason: &str,
+    saw: &str,
+) -> Result<RulingId, StoreError> {
+    let id = add(tx, "dispute", pass, (verdict, reason, saw)).await?;
+    let row: i64 =
+        sqlx::query_scalar("INSERT INTO dispute (ruling_id, against_id) VALUES (?, ?) RETURNING id")
+            .bind(id)
+            .bind(against)
+            .fetch_one(&mut **tx)
+            .await?;
+    tx.record("dispute", &DISPUTE, row).await?;
+    Ok(id)
+}
+
+/// The team's own reasons.
+#[derive(Clone, Debug, PartialEq, Eq, sqlx::FromRow)]
+pub struct ReasonList {
+    /// One a line.
+    pub reasons: String,
+    /// For stale forms.
+    pub version: i64,
+}
+
+/// The team's own reasons, once somebody wrote them.
+pub async fn reason_list(db: &mut Db) -> Result<Option<ReasonList>, StoreError> {
+    Ok(sqlx::query_as("SELECT reasons, version FROM reason_list WHERE id = 1").fetch_optional(db).await?)
+}
+
+/// Keeps the team's reasons, one a line. `version` is that of the list that was changed; 0: none was kept yet.
+pub async fn keep_reasons(tx: &mut Tx<'_>, version: i64, reasons: &str) -> Result<(), StoreError> {
+    let done = if version == 0 {
+        sqlx::query("INSERT INTO reason_list (id, reasons) VALUES (1, ?) ON CONFLICT DO NOTHING")
+            .bind(reasons)
+            .execute(&mut **tx)
+            .await?
+    } else {
+        sqlx::query("UPDATE reason_list SET reasons = ?, version = version + 1 WHERE id = 1 AND version = ?")
+            .bind(reasons)
+            .bind(version)
+            .execute(&mut **tx)
+            .await?
+    };
+    hit(&done)?;
+    tx.record("write reasons", &REASON_LIST, 1).await
+}
+
+/// Lets a former ruling stand again, as its maker's; without one, none stands.
 pub async fn restore(tx: &mut Tx<'_>, pass: PassId, former: Option<&Ruling>) -> Result<RulingId, StoreError> {
     let none = (Verdict::Open, "", "[]");
-    let former = former.map_or(none, |one| (one.verdict, one.reason.as_str(), one.saw.as_str()));
-    add(tx, "take back", pass, former).await
+    let says = former.map_or(none, |one| (one.verdict, one.reason.as_str(), one.saw.as_str()));
+    let maker = former.map(|one| one.person_id).or(tx.by.person());
+    add_of(tx, "take back", pass, says, maker).await
 }
 
 async fn add(
     tx: &mut Tx<'_>,
     act: &'static str,
     pass: PassId,
+    says: (Verdict, &str, &str),
+) -> Result<RulingId, StoreError> {
+    let maker = tx.by.person();
+    add_of(tx, act, pass, says, maker).await
+}
+
+async fn add_of(
+    tx: &mut Tx<'_>,
+    act: &'static str,
+    pass: PassId,
     (verdict, reason, saw): (Verdict, &str, &str),
+    maker: Option<PersonId>,
 ) -> Result<RulingId, StoreError> {
     let id = sqlx::query_scalar(
         "INSERT INTO ruling (pass_id, verdict, reason, saw, person_id, at_us) VALUES (?, ?, ?, ?, ?, ?)
@@ -84,7 +162,7 @@ async fn add(
     .bind(verdict)
     .bind(reason)
     .bind(saw)
-    .bind(tx.by.person())
+    .bind(maker)
     .bind(tx.at_us)
     .fetch_one(&mut **tx)
     .await

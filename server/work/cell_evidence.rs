@@ -9,6 +9,7 @@ use weighhouse_measure::screens::among::Timing;
 use weighhouse_measure::screens::{CellPass, CellSpread, Flag, Profile, screen_among, screen_cell};
 
 use super::results::{self, PassResults};
+use super::rule;
 use crate::store::companions::CompanionRow;
 use crate::store::passes::PassRow;
 use crate::store::registers::cells::Cell;
@@ -172,8 +173,7 @@ impl PassEvidence {
 
     /// A ruling holds for the kinds of flag it saw; a new kind re-opens it (never one that ruled the pass out).
     fn stands(&self) -> Standing {
-        let saw: BTreeSet<String> =
-            self.row.saw.as_deref().and_then(|saw| serde_json::from_str(saw).ok()).unwrap_or_default();
+        let saw = rule::saw(&self.row);
         match self.row.verdict {
             Some(Verdict::SetAside) => Standing::SetAside,
             Some(Verdict::RunAgain) => Standing::RunAgain,

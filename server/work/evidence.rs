@@ -190,7 +190,7 @@ impl Evidence {
         cell.kept().filter_map(|pass| self.log(cell, pass, measure)).collect()
     }
 
-    fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {
+    pub(super) fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {
         let declared = self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
         PassLog::new(pass.measures.value(measure)?, pass.row.rig_base_id.0, pass.row.build_id.0, declared)
     }

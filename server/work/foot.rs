@@ -7,13 +7,14 @@ use weighhouse_web::format;
 use super::evidence::{CellEvidence, Evidence};
 use crate::store::SceneId;
 
-/// Of the kept passes of these cells: one line on passes, rigs and drivers, one on builds.
+/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs and drivers, one on builds.
 pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvidence>) -> [String; 2] {
     let names = &evidence.registers;
     let (mut passes, mut rigs) = (BTreeSet::new(), BTreeSet::new());
     let mut drivers = BTreeMap::<String, BTreeSet<&str>>::new();
     let mut builds = BTreeMap::<SceneId, BTreeSet<&str>>::new();
-    for cell in cells {
+    let cells: Vec<&CellEvidence> = cells.into_iter().collect();
+    for cell in &cells {
         let kept = cell.kept().count();
         passes.extend((kept > 0).then_some(kept));
         for pass in cell.kept() {
@@ -31,12 +32,31 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
         }
         _ => "No passes".to_owned(),
     };
+    let out = ruled_out(cells);
+    let out = if out.is_empty() { out } else { format!(" ({out})") };
     let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
     let drivers: Vec<String> = drivers.iter().map(|(part, all)| format!("{part} {}", list(all))).collect();
     let builds: Vec<String> =
         builds.iter().map(|(id, all)| format!("{} {}", names.scene_name(*id), list(all))).collect();
     [
-        format!("{passes}; rigs: {}; drivers: {}.", list(&rigs), drivers.join("; ")),
+        format!("{passes}{out}; rigs: {}; drivers: {}.", list(&rigs), drivers.join("; ")),
         format!("Builds: {}.", builds.join("; ")),
     ]
+}
+
+/// How many passes of these cells were ruled out, and why: `2 of 9 passes ruled out: an updater ran (2)`. Empty: none.
+pub fn ruled_out<'a>(cells: impl IntoIterator<Item = &'a CellEvidence>) -> String {
+    let (mut all, mut reasons) = (0_u64, BTreeMap::<&str, u64>::new());
+    for pass in cells.into_iter().flat_map(|cell| &cell.passes) {
+        all += 1;
+        if !pass.row.kept() {
+            *reasons.entry(pass.row.reason.as_deref().unwrap_or("")).or_default() += 1;
+        }
+    }
+    let out: u64 = reasons.values().sum();
+    let each = reasons
+        .iter()
+        .map(|(reason, n)| if *n > 1 { format!("{reason} ({n})") } else { (*reason).to_owned() });
+    let why: Vec<String> = each.collect();
+    if out == 0 { String::new() } else { format!("{} of {} passes ruled out: {}", out, all, why.join("; ")) }
 }

@@ -9,6 +9,7 @@ use weighhouse_measure::screens::notices::NoticeKind;
 use super::cells::Axes;
 use super::evidence::{CellEvidence, Evidence};
 use super::pieces::{missing, wanted};
+use super::reruns::{self, Rerun};
 use super::{Refusal, Result};
 use crate::store::{CellId, PieceId, SceneId, Store};
 
@@ -36,6 +37,8 @@ pub struct Board {
     pub said_once: Vec<NoticeKind>,
     /// Missing passes, in the order of the columns: a part is swapped once.
     pub missing: Vec<(CellId, usize)>,
+    /// Passes that are to be run again, and what took their place.
+    pub reruns: Vec<Rerun>,
     /// How long the missing passes take, ns, as long as those that are there; `None` where nothing is there.
     pub bench_ns: Option<i64>,
 }
@@ -83,10 +86,11 @@ pub enum Mix {
 /// Refused when there is no such piece.
 pub async fn read(store: &Store, piece: PieceId, low: bool) -> Result<Board> {
     let evidence = Evidence::of_piece(store, piece).await?.ok_or_else(|| Refusal::missing("piece", piece))?;
-    Ok(board(evidence, low))
+    let reruns = reruns::of_piece(store, &evidence).await?;
+    Ok(Board { reruns, ..board(evidence, low) })
 }
 
-/// The board of this evidence.
+/// The board of this evidence, without its passes to run again.
 pub fn board(evidence: Evidence, low: bool) -> Board {
     let measure = if low { evidence.low() } else { Measure::AverageFps };
     let baseline = evidence.piece.fields.baseline_part_id.map(|part| part.0);
@@ -101,7 +105,7 @@ pub fn board(evidence: Evidence, low: bool) -> Board {
         .filter_map(|cell| Some((cell, spots.get(&cell)?.missing)).filter(|(_, passes)| *passes > 0))
         .collect();
     let bench_ns = bench(&evidence, &missing);
-    Board { evidence, measure, axes, spots, said_once, missing, bench_ns }
+    Board { evidence, measure, axes, spots, said_once, missing, reruns: Vec::new(), bench_ns }
 }
 
 /// Cells by column, then by row.

@@ -1,26 +1,17 @@
-//! Ruling on a pass: keep, set aside, run again, or open again, by a person with a reason.
+//! Ruling on passes: keep, set aside, run again, or open again, by a person with a reason. A ruling that contradicts
+//! another person's never replaces it: both stand, and what is built on the pass is disputed, until one who saw both
+//! settles it with a reason.
 
 use std::collections::BTreeSet;
 
+use serde::{Deserialize, Serialize};
 use weighhouse_measure::screens::FlagKind;
 
 use super::once::By;
 use super::{Internal, Kind, Refusal, Result};
 use crate::store::passes::{self, PassRow};
 use crate::store::rulings::{self, Verdict};
-use crate::store::{Store, Tx, people};
-
-/// Reasons that come up again and again: offered, never filled in.
-pub const USUAL_REASONS: [&str; 8] = [
-    "another program ran beside it",
-    "wrong passage",
-    "shaders were built during the pass",
-    "a frame cap was on",
-    "the part throttled",
-    "the log is damaged",
-    "wrong driver or build",
-    "the disturbance belongs to the scene",
-];
+use crate::store::{PersonId, RulingId, Store, Tx, people};
 
 /// Longest reason, characters.
 const LONGEST: usize = 1000;
@@ -30,7 +21,7 @@ const LONGEST: usize = 1000;
 pub struct NewRuling {
     /// The decision.
     pub verdict: Verdict,
-    /// Why; needed to set a pass aside or run it again.
+    /// Why; needed to set a pass aside or run it again, and to settle.
     pub reason: String,
     /// Keys of the kinds of flag that the form showed: a kind that is not among them re-opens 'keep'.
     pub saw: Vec<String>,
@@ -38,65 +29,181 @@ pub struct NewRuling {
     pub version: i64,
 }
 
-/// Tells a form whether another ruling came in between: when the ruling that stands was made, 0 without one.
+/// What became of a ruling.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// Key of the pass.
+    pub pass: String,
+    /// [`version()`] of the pass now, for taking it back.
+    pub version: i64,
+    /// Whether it stands beside another person's.
+    pub disputed: bool,
+    /// Whether it settled two that stood beside each other.
+    pub settled: bool,
+}
+
+/// Tells a form whether another ruling came in between: the id of the newest ruling, 0 without one.
 pub fn version(row: &PassRow) -> i64 {
-    row.ruled_us.unwrap_or(0)
+    row.against_id.or(row.stands).map_or(0, |ruling| ruling.0)
 }
 
-/// Rules on the pass with this key. Answers with its [`version()`] now.
+/// Rules on the pass with this key.
 ///
 /// # Errors
-/// Refused when there is no such pass, a reason is missing, a kind of flag is unknown, or somebody ruled in between.
-pub async fn rule(store: &Store, by: impl Into<By>, pass: &str, ruling: NewRuling) -> Result<i64> {
-    let saw = checked(&ruling)?;
-    let pass = pass.to_owned();
+/// As [`rule_all`].
+pub async fn rule(store: &Store, by: impl Into<By>, pass: &str, ruling: NewRuling) -> Result<Outcome> {
+    let outcomes = rule_all(store, by, vec![(pass.to_owned(), ruling)]).await?;
+    outcomes.into_iter().next().ok_or_else(|| Internal("a ruling without an outcome".to_owned()).into())
+}
+
+/// Rules on passes by their keys, all or none.
+///
+/// # Errors
+/// Refused when there is no such pass, a reason is missing, a kind of flag is unknown, somebody whom this ruling
+/// does not contradict ruled in between, or another person's ruling is to be opened.
+pub async fn rule_all(
+    store: &Store,
+    by: impl Into<By>,
+    rulings: Vec<(String, NewRuling)>,
+) -> Result<Vec<Outcome>> {
+    let saw = rulings.iter().map(|(_, ruling)| checked(ruling)).collect::<Result<Vec<_>>>()?;
     by.into()
         .write(store, async move |tx| {
-            keep(tx, &pass, &ruling, &saw).await?;
-            Ok(tx.at_us)
+            let mut outcomes = Vec::with_capacity(rulings.len());
+            for ((pass, ruling), saw) in rulings.into_iter().zip(&saw) {
+                let settled = keep(tx, &pass, &ruling, saw).await?;
+                let row = found(tx, &pass).await?;
+                outcomes.push(Outcome { version: version(&row), disputed: row.disputed(), settled, pass });
+            }
+            Ok(outcomes)
         })
         .await
 }
 
-async fn keep(tx: &mut Tx<'_>, pass: &str, ruling: &NewRuling, saw: &str) -> Result<()> {
-    let yours = words(ruling.verdict.as_str(), &ruling.reason);
-    let row = unchanged(tx, pass, ruling.version, yours).await?;
-    rulings::rule(tx, row.id, ruling.verdict, &ruling.reason, saw).await?;
-    Ok(())
+/// Answers whether it settled two rulings.
+async fn keep(tx: &mut Tx<'_>, pass: &str, new: &NewRuling, saw: &str) -> Result<bool> {
+    let row = found(tx, pass).await?;
+    let (verdict, reason) = (new.verdict, new.reason.as_str());
+    let beside = beside(&row, new, tx.by.person());
+    match beside {
+        Beside::Replaces => rulings::rule(tx, row.id, verdict, reason, saw).await?,
+        Beside::Settles if reason.trim().is_empty() => {
+            let says = "Rulings of two people stand on this pass; say why yours settles it.";
+            return Err(Refusal::field("reason", says).into());
+        }
+        Beside::Settles => rulings::settle(tx, row.id, verdict, reason, saw).await?,
+        Beside::Contradicts(_) if verdict == Verdict::Open => return Err(not_yours(tx, &row).await?.into()),
+        Beside::Contradicts(stands) => rulings::dispute(tx, row.id, stands, verdict, reason, saw).await?,
+        Beside::TooLate => return Err(stale(tx, &row, words(verdict.as_str(), reason)).await?.into()),
+    };
+    Ok(beside == Beside::Settles)
 }
 
-/// Takes back the ruling that stands (its [`version()`] is `version`): the one before it stands again, with its reason
-/// and the kinds of flag that it saw; without one, none stands. Answers with the verdict that stands now.
-///
-/// # Errors
-/// Refused when there is no such pass, or somebody ruled in between.
-pub async fn undo(store: &Store, by: impl Into<By>, pass: &str, version: i64) -> Result<Verdict> {
-    let pass = pass.to_owned();
-    by.into()
-        .write(store, async move |tx| {
-            let row = unchanged(tx, &pass, version, "as it was before".to_owned()).await?;
-            let all = rulings::of_pass(tx, row.id).await?;
-            let former = all.iter().rev().nth(1);
-            rulings::restore(tx, row.id, former).await?;
-            Ok(former.map_or(Verdict::Open, |one| one.verdict))
-        })
-        .await
+/// What a new ruling is to those that stand on the pass.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Beside {
+    /// None stands, or it is of the same person, says the same, or did not know all that is known now.
+    Replaces,
+    /// Two stand, and this one was made with both in view.
+    Settles,
+    /// Another person's says otherwise.
+    Contradicts(RulingId),
+    /// It was made without seeing what stands, and cannot stand beside it.
+    TooLate,
 }
 
-/// The pass, where the ruling that stands is still the one that the form was made from.
-async fn unchanged(tx: &mut Tx<'_>, pass: &str, seen: i64, yours: String) -> Result<PassRow> {
-    let row = passes::by_key(tx, pass).await?.ok_or_else(|| Refusal::missing("pass", pass))?;
-    if version(&row) == seen {
-        return Ok(row);
+fn beside(row: &PassRow, new: &NewRuling, me: Option<PersonId>) -> Beside {
+    let seen = version(row) == new.version;
+    let plain = if seen { Beside::Replaces } else { Beside::TooLate };
+    if row.disputed() {
+        return if seen { Beside::Settles } else { Beside::TooLate };
     }
+    let Some(stands) = row.stands.filter(|_| row.verdict != Some(Verdict::Open)) else { return plain };
+    if row.ruled_by == me {
+        return plain;
+    }
+    let reopened =
+        seen && row.verdict == Some(Verdict::Keep) && !new.saw.iter().all(|kind| saw(row).contains(kind));
+    match row.verdict == Some(new.verdict) {
+        true => Beside::Replaces,
+        false if reopened => Beside::Replaces,
+        false => Beside::Contradicts(stands),
+    }
+}
+
+/// Keys of the kinds of flag that the ruling that stands saw.
+pub(super) fn saw(row: &PassRow) -> BTreeSet<String> {
+    row.saw.as_deref().and_then(|saw| serde_json::from_str(saw).ok()).unwrap_or_default()
+}
+
+/// Takes back the newest ruling on a pass: see [`undo_all`]. Answers with the verdict that stands now.
+///
+/// # Errors
+/// As [`undo_all`].
+pub async fn undo(store: &Store, by: impl Into<By>, pass: &str, version: i64) -> Result<Verdict> {
+    let stands = undo_all(store, by, vec![(pass.to_owned(), version)]).await?;
+    stands.first().copied().ok_or_else(|| Internal("nothing was taken back".to_owned()).into())
+}
+
+/// Takes back the newest ruling on each of these passes (of this [`version()`]), all or none: the one before it stands
+/// again, with its reason and the kinds of flag that it saw; without one, none stands. Answers with the verdicts that
+/// stand now.
+///
+/// # Errors
+/// Refused when there is no such pass, somebody ruled in between, or the ruling is another person's or settled two.
+pub async fn undo_all(store: &Store, by: impl Into<By>, passes: Vec<(String, i64)>) -> Result<Vec<Verdict>> {
+    by.into()
+        .write(store, async move |tx| {
+            let mut stand = Vec::with_capacity(passes.len());
+            for (pass, version) in &passes {
+                stand.push(take_back(tx, pass, *version).await?);
+            }
+            Ok(stand)
+        })
+        .await
+}
+
+async fn take_back(tx: &mut Tx<'_>, pass: &str, seen: i64) -> Result<Verdict> {
+    let row = found(tx, pass).await?;
+    if version(&row) != seen {
+        return Err(stale(tx, &row, "as it was before".to_owned()).await?.into());
+    }
+    let mut all = rulings::of_pass(tx, row.id).await?;
+    if all.pop().is_some_and(|newest| Some(newest.person_id) != tx.by.person()) {
+        return Err(not_yours(tx, &row).await?.into());
+    }
+    let former = all.last();
+    if former.is_some_and(|former| former.against_id.is_some()) {
+        let says = "This ruling settled two that contradicted each other.";
+        let mend = "Rule on the pass once more instead, with a reason.";
+        return Err(Refusal::new(Kind::Clash, "Settled", says, mend).into());
+    }
+    rulings::restore(tx, row.id, former).await?;
+    Ok(former.map_or(Verdict::Open, |former| former.verdict))
+}
+
+async fn found(tx: &mut Tx<'_>, pass: &str) -> Result<PassRow> {
+    passes::by_key(tx, pass).await?.ok_or_else(|| Refusal::missing("pass", pass).into())
+}
+
+async fn stale(tx: &mut Tx<'_>, row: &PassRow, yours: String) -> Result<Refusal> {
     let theirs = row.verdict.map_or("", Verdict::as_str);
     let theirs = words(theirs, row.reason.as_deref().unwrap_or(""));
-    let by = match row.ruled_by {
-        Some(by) => people::by_id(tx, by).await?,
-        None => None,
-    };
-    let theirs = by.map_or(theirs.clone(), |by| format!("{theirs} ({})", by.name));
-    Err(Refusal::stale("the ruling", yours, theirs).into())
+    let by = who_ruled(tx, row).await?;
+    let theirs = if by.is_empty() { theirs } else { format!("{theirs} ({by})") };
+    Ok(Refusal::stale("the ruling", yours, theirs))
+}
+
+async fn not_yours(tx: &mut Tx<'_>, row: &PassRow) -> Result<Refusal> {
+    let by = who_ruled(tx, row).await?;
+    let says = format!("{by} made this ruling; only who made a ruling takes it back.");
+    let mend = "Rule otherwise, with a reason: both stand then until they are settled.";
+    Ok(Refusal::new(Kind::Clash, "Another person's ruling", says, mend))
+}
+
+async fn who_ruled(tx: &mut Tx<'_>, row: &PassRow) -> Result<String> {
+    let Some(by) = row.against_by.or(row.ruled_by) else { return Ok(String::new()) };
+    Ok(people::by_id(tx, by).await?.map_or_else(String::new, |person| person.name))
 }
 
 fn words(verdict: &str, reason: &str) -> String {

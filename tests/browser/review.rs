@@ -57,3 +57,59 @@ async fn the_queue_is_worked_off_by_keyboard_alone() {
     member.see("Nothing waits for a ruling").await;
     member.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn many_alike_are_ruled_by_one_key_and_taken_back_by_another() {
+    let bench = Bench::set(&[FaultKind::Cap]).await;
+    let driver = Driver::start();
+    let member = driver.browser(&bench.base()).await;
+    bench.sign_in(&member, 1).await;
+    member.open(&paths::review(&bench.piece)).await;
+    let all = member.script(WAITING).await.as_u64().unwrap();
+    assert!(member.words(".under form").await.contains("other in this scene"));
+
+    // Without a reason nothing is kept, and the keys go on where the reasons are.
+    member.keys("ea").await;
+    member.see("A reason is needed").await;
+    waiting(&member, all).await;
+    assert_eq!(member.script("return document.activeElement.name").await, json!("usual"));
+    assert_eq!(
+        member.script("return document.querySelector('[name=reach][value=scene]').checked").await,
+        json!(true)
+    );
+    member.keys("4a").await;
+    member.see("Set aside: 2 passes").await;
+    waiting(&member, all - 2).await;
+    member.keys("u").await;
+    member.see("Taken back on 2 passes").await;
+    waiting(&member, all).await;
+    member.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn two_people_who_rule_otherwise_both_stand_until_one_settles_it() {
+    let bench = Bench::set(&[FaultKind::Cap]).await;
+    let driver = Driver::start();
+    let (one, other) = (driver.browser(&bench.base()).await, driver.browser(&bench.base()).await);
+    for (browser, nth) in [(&one, 1), (&other, 2)] {
+        bench.sign_in(browser, nth).await;
+        browser.open(&paths::review(&bench.piece)).await;
+    }
+    one.keys("k").await;
+    one.see("Kept: ").await;
+    other.keys("4a").await;
+    other.see("both rulings stand until somebody settles them").await;
+    let people = &bench.week.team.people;
+    let stands = other.words(".contested").await;
+    assert!(stands.contains(&format!("{}: keep", people[1].name)), "{stands}");
+    assert!(stands.contains(&format!("{}: set aside: a frame cap was on", people[2].name)), "{stands}");
+
+    one.open(&paths::review(&bench.piece)).await;
+    one.keys("d").await;
+    one.fill_in("Two rulings stand", "Reason", "the limiter was on, see the clocks").await;
+    one.press("Settle: set aside").await;
+    one.see("Settled. Set aside: ").await;
+    one.until("return document.querySelectorAll('.contested').length", &json!(0)).await;
+    one.close().await;
+    other.close().await;
+}

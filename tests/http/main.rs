@@ -6,6 +6,7 @@
 
 mod against;
 mod assets;
+mod disputes;
 mod figures;
 mod first_steps;
 mod guard;

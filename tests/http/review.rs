@@ -12,20 +12,26 @@ use weighhouse_web::paths;
 use crate::harness::{Answer, CHEAP, Client, House, NOW_US};
 
 /// A team with the passes of three cells, each with a planted fault.
-struct Bench {
+pub(crate) struct Bench {
     house: House,
-    week: Demo,
+    pub(crate) week: Demo,
     /// Address of the page.
-    review: String,
+    pub(crate) review: String,
 }
 
 impl Bench {
-    async fn start() -> Self {
+    pub(crate) async fn start() -> Self {
+        Self::with_first_cells_of(&[FaultKind::Updater, FaultKind::WrongPassage, FaultKind::Gap], 1).await
+    }
+
+    /// The first `count` cells with a fault of each kind.
+    async fn with_first_cells_of(kinds: &[FaultKind], count: usize) -> Self {
         let house = House::start().await;
         let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
-        let wanted = [FaultKind::Updater, FaultKind::WrongPassage, FaultKind::Gap];
-        let faulty = |kind| week.truth.passes.iter().position(|p| p.fault.is_some_and(|f| f.kind == kind));
-        let cells = wanted.map(|kind| week.passes[faulty(kind).unwrap()].cell);
+        let faults =
+            || week.truth.passes.iter().map(|pass| pass.fault.map(|fault| fault.kind)).zip(&week.passes);
+        let of = |kind: FaultKind| faults().filter(move |(fault, _)| *fault == Some(kind)).take(count);
+        let cells: Vec<_> = kinds.iter().flat_map(|kind| of(*kind).map(|(_, pass)| pass.cell)).collect();
         week.passes.retain(|pass| cells.contains(&pass.cell));
         for pass in &mut week.passes {
             pass.sensors_name = None;
@@ -46,24 +52,24 @@ impl Bench {
         client
     }
 
-    async fn member(&self) -> Client {
+    pub(crate) async fn member(&self) -> Client {
         self.signed_in(1).await
     }
 
-    async fn other_member(&self) -> Client {
+    pub(crate) async fn other_member(&self) -> Client {
         self.signed_in(2).await
     }
 
-    async fn guest(&self) -> Client {
+    pub(crate) async fn guest(&self) -> Client {
         self.signed_in(3).await
     }
 
-    fn twin(&self) -> String {
+    pub(crate) fn twin(&self) -> String {
         paths::api(&self.review)
     }
 
     /// What would tell the part.
-    fn telling(&self) -> Vec<String> {
+    pub(crate) fn telling(&self) -> Vec<String> {
         let parts = self.week.parts.iter().flat_map(|part| [part.maker, part.model]);
         let drivers = self.week.drivers.iter().map(|driver| driver.name);
         let files = self.week.passes.iter().map(|pass| pass.file_name.as_str());
@@ -74,7 +80,7 @@ impl Bench {
 }
 
 /// The form of the page as a browser would send it.
-fn form(page: &Answer) -> Vec<(&'static str, String)> {
+pub(crate) fn form(page: &Answer) -> Vec<(&'static str, String)> {
     let value = |name: &str| page.attribute(&format!(".under form input[name={name}]"), "value").unwrap();
     let html = scraper::Html::parse_document(&page.body);
     let saw = scraper::Selector::parse(".under form input[name=saw]").unwrap();
@@ -83,7 +89,12 @@ fn form(page: &Answer) -> Vec<(&'static str, String)> {
     fields
 }
 
-async fn send(client: &Client, to: &str, form: &[(&'static str, String)], with: &[(&str, &str)]) -> Answer {
+pub(crate) async fn send(
+    client: &Client,
+    to: &str,
+    form: &[(&'static str, String)],
+    with: &[(&str, &str)],
+) -> Answer {
     let fields: Vec<(&str, &str)> = form.iter().map(|(name, text)| (*name, text.as_str())).collect();
     client.post(to, &[&fields, with].concat()).await
 }
@@ -96,7 +107,7 @@ async fn the_queue_is_worst_first_and_tells_nothing_of_the_part() {
     assert_eq!((page.status, page.texts("h1")), (200, vec!["Review".to_owned()]));
     let twin = guest.get(&bench.twin()).await;
     // Coordinates of the picture may look like a driver's number: there only its words are read.
-    let (before, picture) = page.body.split_once("<div class=\"chart").unwrap();
+    let (before, picture) = page.body.split_once("<div class=\"strip chart").unwrap();
     let (_, after) = picture.split_once("</svg>").unwrap();
     let words = page.texts(".chart text, .chart title, .chart desc").join(" ");
     let body = [before, after, &words].concat().replace(bench.week.piece.name, "");
@@ -150,7 +161,8 @@ async fn a_ruling_names_the_part_brings_the_next_pass_and_can_be_taken_back() {
     let next = member.get(ruled.location()).await;
     let told = next.texts(".flash span").concat();
     assert!(
-        told.starts_with("Set aside: ") && told.ends_with("wrong passage: the <door> was open."),
+        told.starts_with("Set aside: ")
+            && told.contains("wrong passage: the <door> was open. Left out, it raises its cell's "),
         "{told}"
     );
     assert!(bench.week.parts.iter().any(|part| told.contains(part.model)), "now the part is told: {told}");
@@ -197,16 +209,11 @@ async fn undo_lets_the_ruling_before_it_stand_again() {
 }
 
 #[tokio::test]
-async fn the_second_of_two_people_is_told_who_was_faster() {
+async fn who_comes_late_or_saw_other_flags_is_told() {
     let bench = Bench::start().await;
     let (one, other) = (bench.member().await, bench.other_member().await);
-    let (mine, theirs) = (form(&one.get(&bench.review).await), form(&other.get(&bench.review).await));
-    let kept = send(&one, &bench.review, &mine, &[("verdict", "keep")]).await;
-    assert_eq!(kept.status, 303, "{}", kept.body);
-    let late =
-        send(&other, &bench.review, &theirs, &[("verdict", "run again"), ("usual", "wrong passage")]).await;
-    assert_eq!(late.status, 412);
-    assert!(late.texts(".both dd").concat().contains(bench.week.team.people[1].name), "{}", late.body);
+    let mine = form(&one.get(&bench.review).await);
+    assert_eq!(send(&one, &bench.review, &mine, &[("verdict", "keep")]).await.status, 303);
     // Whoever comes by its address is told, too, and has the next one.
     let asked = other.get(&paths::with_query(&bench.review, &[("pass", &mine[1].1)])).await;
     assert!(asked.texts(".warning").concat().contains("waits no more"), "{}", asked.body);
@@ -241,4 +248,103 @@ async fn an_empty_queue_says_what_was_screened() {
         says.contains(&format!("{passes} passes were screened")) && says.contains("step in level"),
         "{says}"
     );
+}
+
+#[tokio::test]
+async fn many_alike_are_ruled_at_once_and_taken_back_at_once() {
+    // A cap was left on in a scene with both parts.
+    let bench = Bench::with_first_cells_of(&[FaultKind::Cap], 2).await;
+    let member = bench.member().await;
+    let queue = member.get(&bench.twin()).await.json()["queue"].as_array().unwrap().clone();
+    let mut found = None;
+    for one in &queue {
+        let at = paths::with_query(&bench.review, &[("pass", one["key"].as_str().unwrap())]);
+        let page = member.get(&at).await;
+        if page.body.contains("name=\"alike-scene\"") {
+            found = Some(page);
+            break;
+        }
+    }
+    let page = found.unwrap_or_else(|| panic!("two passes of a scene with the same kind of flag: {queue:?}"));
+    let others = page.attribute("input[name=alike-scene]", "value").unwrap();
+    let count: usize = others.parse().unwrap();
+    let fields = form(&page);
+    let wrong = [("verdict", "keep"), ("reach", "scene"), ("alike-scene", "77")];
+    assert_eq!(send(&member, &bench.review, &fields, &wrong).await.status, 412, "others than the form said");
+    let all = [("verdict", "keep"), ("reach", "scene"), ("alike-scene", others.as_str())];
+    let ruled = send(&member, &bench.review, &fields, &all).await;
+    assert_eq!(ruled.status, 303, "{}", ruled.body);
+    let next = member.get(ruled.location()).await;
+    let told = next.texts(".flash span").concat();
+    assert!(told.starts_with(&format!("Kept: {} passes (", count + 1)), "{told}");
+    let left = member.get(&bench.twin()).await.json()["queue"].as_array().unwrap().len();
+    assert_eq!(left, queue.len() - count - 1);
+    let html = scraper::Html::parse_document(&next.body);
+    let hidden = scraper::Selector::parse(".flash input[type=hidden]").unwrap();
+    let undo: Vec<(String, String)> = html
+        .select(&hidden)
+        .map(|input| (input.attr("name").unwrap().to_owned(), input.attr("value").unwrap().to_owned()))
+        .collect();
+    let undo: Vec<(&str, &str)> = undo.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+    assert_eq!(member.post(&bench.review, &undo).await.status, 303);
+    let back = member.get(&bench.twin()).await.json()["queue"].as_array().unwrap().len();
+    assert_eq!(back, queue.len());
+}
+
+#[tokio::test]
+async fn the_window_is_shortened_from_the_queue_and_put_back() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let page = member.get(&bench.review).await;
+    let of = |name: &str| page.attribute(&format!("details form input[name='{name}']"), "value").unwrap();
+    let (pass, version, to) = (of("pass"), of("version"), of("to"));
+    let window = paths::with_query(&paths::api(&bench.review), &[]).replace("/review", "/review/window");
+    let send = |fields: Vec<(&'static str, String)>| {
+        let (member, window) = (member.clone(), window.clone());
+        async move {
+            let fields: Vec<(&str, &str)> =
+                fields.iter().map(|(name, text)| (*name, text.as_str())).collect();
+            member.post(&window, &fields).await
+        }
+    };
+    let form = |from: &str, reason: &str| {
+        let pair = |name, text: &str| (name, text.to_owned());
+        vec![
+            pair("pass", &pass),
+            pair("version", &version),
+            pair("from", from),
+            pair("to", &to),
+            pair("reason", reason),
+        ]
+    };
+    assert_eq!(send(form("2", "")).await.status, 422, "a reason is needed");
+    assert_eq!(send(form("2", "a menu at the start")).await.status, 201);
+    let strip = bench.review.replace("/review", "/review/strip");
+    let zoom = member.get(&paths::with_query(&strip, &[("pass", &pass), ("from", "1"), ("to", "3")])).await;
+    assert_eq!(zoom.status, 200);
+    assert!(zoom.body.starts_with("<svg"), "{}", &zoom.body[..80]);
+    for name in bench.telling().iter().filter(|name| name.parse::<f64>().is_err()) {
+        assert!(!zoom.body.contains(name.as_str()), "the strip tells '{name}'");
+    }
+    assert_eq!(
+        member.get(&paths::with_query(&strip, &[("pass", &pass), ("from", "3"), ("to", "1")])).await.status,
+        422
+    );
+    assert_eq!(member.get(&paths::with_query(&strip, &[("pass", "x")])).await.status, 404);
+    let seen = member.get(&paths::api(&paths::pass(&pass))).await.json();
+    assert_eq!(seen["window"]["start_ns"].as_i64(), Some(2_000_000_000));
+}
+
+#[tokio::test]
+async fn the_teams_own_reasons_are_offered_everywhere() {
+    let bench = Bench::start().await;
+    let (member, guest) = (bench.member().await, bench.guest().await);
+    let to = bench.review.replace("/review", "/review/reasons");
+    let fields = [("version", "0"), ("reasons", "the kettle was on\nwrong lap")];
+    assert_eq!(guest.post(&to, &fields).await.status, 403);
+    assert_eq!(member.post(&to, &[("version", "0"), ("reasons", " ")]).await.status, 422);
+    assert_eq!(member.post(&to, &fields).await.status, 303);
+    assert_eq!(member.post(&to, &fields).await.status, 412, "somebody was faster");
+    let page = member.get(&bench.review).await;
+    assert!(page.texts(".reasons").concat().contains("the kettle was on"), "{}", page.body);
 }

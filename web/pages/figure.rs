@@ -38,6 +38,8 @@ pub struct Figure {
     pub places: i64,
     /// For stale forms.
     pub version: i64,
+    /// The same under other choices; empty where it has no value or is hidden.
+    pub holds: Vec<Holds>,
     /// The cells it rests on.
     pub cells: Vec<CellWhy>,
     /// What it rests on: names and values, in order.
@@ -54,6 +56,21 @@ pub struct Figure {
     /// Whether an agreement asks for the password.
     #[serde(skip)]
     pub asks_password: bool,
+}
+
+/// A figure under another choice.
+#[derive(Clone, Debug, Serialize)]
+pub struct Holds {
+    /// The choice.
+    pub choice: String,
+    /// Its value under it, as printed.
+    pub shown: String,
+    /// The interval.
+    pub interval: String,
+    /// What may be said then; empty where the figure is no ratio.
+    pub verdict: String,
+    /// Whether that is the same.
+    pub holds: bool,
 }
 
 /// A cell beneath a figure.
@@ -144,6 +161,15 @@ impl Page for Figure {
             note: "For the headline.".to_owned(),
             places: 1,
             version: 1,
+            holds: [("with 1 pass that was ruled out put back", true), ("without any one of 7 passes", false)]
+                .map(|(choice, holds)| Holds {
+                    choice: choice.to_owned(),
+                    shown: "+23.9%".to_owned(),
+                    interval: "+22.0% to +25.8%".to_owned(),
+                    verdict: "faster".to_owned(),
+                    holds,
+                })
+                .to_vec(),
             cells: vec![CellWhy {
                 name: "Curlew, Vellum Rally (hairpin), 2160p native".to_owned(),
                 value: "124.0 fps".to_owned(),

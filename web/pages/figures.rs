@@ -48,6 +48,10 @@ pub struct FigureLine {
     pub before: Option<String>,
     /// What changed since then.
     pub changes: Vec<String>,
+    /// Passes beneath it on which rulings of two people stand, in sentences; empty: it is not disputed.
+    pub disputes: Vec<String>,
+    /// Passes beneath it that were ruled out, with reasons; empty: none.
+    pub ruled_out: String,
     /// Who proposed it.
     pub proposed_by: Option<String>,
     /// Who agreed.
@@ -130,6 +134,8 @@ impl FigureLine {
             interval: "+23.2% to +25.0%".to_owned(),
             before: None,
             changes: Vec::new(),
+            disputes: Vec::new(),
+            ruled_out: "1 of 8 passes ruled out: another program ran beside it".to_owned(),
             proposed_by: Some("Maren Oake".to_owned()),
             agreed_by: None,
             alone: false,
@@ -159,6 +165,13 @@ impl FigureLine {
             lapsed,
             same,
             FigureLine { may_agree: true, ..line(2, Standing::Proposed) },
+            FigureLine {
+                disputes: vec![
+                    "Pass 3 of Curlew, Vellum Rally (hairpin), 2160p native: Maren Oake ruled 'keep', Iver Stroud 'set aside' (an updater ran)."
+                        .to_owned(),
+                ],
+                ..line(8, Standing::Proposed)
+            },
             FigureLine { hidden: true, shown: None, interval: String::new(), ..line(3, Standing::Proposed) },
             FigureLine { agreed_by: Some("Iver Stroud".to_owned()), ..line(4, Standing::Agreed) },
             FigureLine { proposed_by: None, at: None, may_propose: true, ..line(5, Standing::Draft) },

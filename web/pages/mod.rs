@@ -36,7 +36,7 @@ pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
 };
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
-pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, PassWhy};
+pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, FirstStep, Flash, Frame, PieceFrame, SignedIn, Undo};
@@ -53,11 +53,11 @@ pub use pattern::Pattern;
 pub use people::{Invited, Key, People, Person, Secret, Step};
 pub use piece::{Drivers, Piece};
 pub use pieces::{NewPiece, Pieces, Progress};
-pub use plan::{Column, Missing, PassMark, Plan, PlanRow, Session, Spot};
+pub use plan::{Again, Column, Missing, PassMark, Plan, PlanRow, Session, Spot};
 pub use reader::{Reader, Weight};
 pub use reader_line::{ReaderLine, RunningLine};
 pub use refusal::Refusal;
-pub use review::{Found, Queued, Review, UnderReview};
+pub use review::{Contested, Found, Queued, Review, Said, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
 pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};

@@ -20,6 +20,8 @@ pub struct Pack {
     pub figures: u64,
     /// Figures that lapsed.
     pub lapsed: u64,
+    /// Figures built on a pass on which rulings of two people stand.
+    pub disputed: u64,
     /// Flagged passes that nobody ruled on: they count in all numbers.
     pub flagged: u64,
     /// Charts, in the order of the pack.
@@ -65,6 +67,7 @@ impl Page for Pack {
             agreed: 0,
             figures: 0,
             lapsed: 0,
+            disputed: 1,
             flagged: 0,
             charts: Vec::new(),
             files: Vec::new(),
@@ -80,6 +83,7 @@ impl Page for Pack {
             agreed: 3,
             figures: 5,
             lapsed: 1,
+            disputed: 1,
             flagged: 2,
             charts: vec![chart("bars-2160p-native", true), chart("ratios-2160p-native", false)],
             files: vec![FileEntry {

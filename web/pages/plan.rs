@@ -45,6 +45,8 @@ pub struct Plan {
     pub missing: Vec<Session>,
     /// How long the missing passes take, ns; none where nothing is recorded yet.
     pub bench_ns: Option<i64>,
+    /// Passes that are to be run again.
+    pub again: Vec<Again>,
     /// Registers that are still empty.
     #[serde(skip)]
     pub nothing_to_choose: bool,
@@ -114,6 +116,31 @@ pub struct PassMark {
     pub key: Option<String>,
     /// In words.
     pub says: String,
+}
+
+/// A pass that is to be run again.
+#[derive(Clone, Debug, Serialize)]
+pub struct Again {
+    /// Its key.
+    pub key: String,
+    /// Its number in the cell.
+    pub number: i64,
+    /// Rig.
+    pub rig: String,
+    /// Part.
+    pub part: String,
+    /// Tuning.
+    pub tuning: String,
+    /// Scene.
+    pub scene: String,
+    /// Setting.
+    pub setting: String,
+    /// Why.
+    pub reason: String,
+    /// What took its place: key, number, rig.
+    pub replaced_by: Option<(String, i64, String)>,
+    /// What could be that: passes that came in since.
+    pub proposed: Vec<(String, i64, String)>,
 }
 
 /// What is missing with a part as it is run.
@@ -193,6 +220,12 @@ impl Plan {
         self.missing.iter().map(Session::passes).sum()
     }
 
+    /// `2 passes`, without those whose place is taken.
+    fn to_repeat(&self) -> String {
+        let left = self.again.iter().filter(|one| one.replaced_by.is_none()).count();
+        format::plural(u64::try_from(left).unwrap_or(u64::MAX), "pass", "passes")
+    }
+
     fn bench(&self) -> String {
         self.bench_ns.map_or_else(String::new, |ns| format::duration(SignedDuration::from_nanos(ns)))
     }
@@ -266,6 +299,18 @@ impl Page for Plan {
             ..spot(id, vec![])
         };
         let row = |scene: &str, spots| PlanRow { scene: scene.into(), setting: "2160p native".into(), spots };
+        let again = |number: i64, replaced_by, proposed| Again {
+            key: format!("p{number}"),
+            number,
+            rig: "alder".into(),
+            part: "Tarnwick Curlew".into(),
+            tuning: "380 W".into(),
+            scene: "Vellum Rally, hairpin".into(),
+            setting: "2160p native".into(),
+            reason: "wrong passage".into(),
+            replaced_by,
+            proposed,
+        };
         let full = |frame: Frame, low| Plan {
             frame,
             key: "k3v9".into(),
@@ -313,6 +358,11 @@ impl Page for Plan {
                 }],
             }],
             bench_ns: Some(60_000_000_000 * 24),
+            again: vec![
+                again(3, None, vec![("p5".into(), 5, "alder".into())]),
+                again(4, Some(("p6".into(), 6, "birch".into())), vec![]),
+                again(2, None, vec![]),
+            ],
             nothing_to_choose: false,
             reasons: &["out of memory"],
             refused: String::new(),

@@ -24,6 +24,8 @@ pub struct Review {
     pub queue: Vec<Queued>,
     /// The one that is looked at; none when nothing waits.
     pub pass: Option<UnderReview>,
+    /// Passes on which rulings of two people stand.
+    pub contested: Vec<Contested>,
     /// What became of the pass that was asked for, when it waits no more; empty otherwise.
     pub settled: String,
     /// Passes set aside or to be run again, of how many: one pair for each part, without its name.
@@ -32,14 +34,22 @@ pub struct Review {
     pub screened: u64,
     /// Names of the screens.
     pub screens: Vec<&'static str>,
-    /// Reasons that come up again and again.
-    pub usual_reasons: Vec<&'static str>,
+    /// The team's reasons, in the order of their keys.
+    pub usual_reasons: Vec<String>,
+    /// Version of that list.
+    pub reasons_version: i64,
     #[serde(skip)]
     /// The chosen usual reason.
     pub usual: Field,
     #[serde(skip)]
     /// A reason in own words.
     pub words: Field,
+    #[serde(skip)]
+    /// How far the ruling reaches: empty, `cell` or `scene`.
+    pub reach: String,
+    #[serde(skip)]
+    /// From, to and reason of another window.
+    pub shorten: [Field; 3],
 }
 
 /// A pass that waits.
@@ -55,7 +65,7 @@ pub struct Queued {
     pub number: i64,
     /// Rig.
     pub rig: String,
-    /// Most that one of its flags moves the average of the pass, as a share; none: cannot be computed.
+    /// By how much it could move a figure, as a share: leaving it out of its cell; none: cannot be computed.
     pub moves: Option<f64>,
     /// Names of its kinds of flag.
     pub kinds: Vec<&'static str>,
@@ -77,9 +87,54 @@ pub struct UnderReview {
     pub notices: Vec<String>,
     /// What an earlier ruling said, when a new kind of flag re-opened it; empty otherwise.
     pub before: String,
+    /// Name of the kind of flag that matters most on it.
+    pub lead: &'static str,
+    /// Others of its cell that wait with that kind.
+    pub alike_cell: u64,
+    /// Others of its scene that do.
+    pub alike_scene: u64,
+    /// The window that counts, in words.
+    pub window: String,
+    /// Whether that is its own.
+    pub own_window: bool,
+    /// Version of the pass, for stale forms of its window.
+    pub pass_version: i64,
     #[serde(skip)]
     /// It and its siblings on one time axis.
     pub strip: Strip,
+    #[serde(skip)]
+    /// Address of other stretches.
+    pub strip_href: String,
+    #[serde(skip)]
+    /// End of the longest of them, exact seconds.
+    pub strip_end_s: String,
+}
+
+/// A pass on which rulings of two people stand.
+#[derive(Clone, Debug, Serialize)]
+pub struct Contested {
+    /// Which.
+    #[serde(flatten)]
+    pub waiting: Queued,
+    /// For stale forms.
+    pub version: i64,
+    /// Keys of its kinds of flag.
+    pub saw: Vec<&'static str>,
+    /// The ruling that counts meanwhile.
+    pub first: Said,
+    /// The one beside it.
+    pub second: Said,
+}
+
+/// What a person ruled.
+#[derive(Clone, Debug, Serialize)]
+pub struct Said {
+    /// `keep`, `set aside`, `run again`.
+    pub verdict: String,
+    /// Why; may be empty.
+    pub reason: String,
+    /// Who.
+    pub by: String,
 }
 
 /// What a screen found.
@@ -95,27 +150,28 @@ pub struct Found {
     pub start_ns: i64,
     /// To, ns.
     pub end_ns: i64,
-    /// Share by which it moves the average of the pass.
-    pub moves: Option<f64>,
-}
-
-fn moves(share: Option<f64>) -> String {
-    share.map_or_else(String::new, |s| {
-        format!("moves the average by {}", format::value(s * 100.0, Unit::Percent))
-    })
 }
 
 impl Queued {
     fn moves(&self) -> String {
-        moves(self.moves)
+        let by = |share: f64| format!("moves a figure by {}", format::value(share * 100.0, Unit::Percent));
+        self.moves.map_or_else(String::new, by)
+    }
+}
+
+impl Said {
+    fn words(&self) -> String {
+        if self.reason.is_empty() {
+            self.verdict.clone()
+        } else {
+            format!("{}: {}", self.verdict, self.reason)
+        }
     }
 }
 
 impl Found {
-    /// Where, and by how much.
     fn at(&self) -> String {
-        let at = format::span_ns(self.start_ns, self.end_ns);
-        if self.moves.is_some() { format!("{at}, {}", moves(self.moves)) } else { at }
+        format::span_ns(self.start_ns, self.end_ns)
     }
 }
 
@@ -158,6 +214,16 @@ impl Review {
 
     fn screened(&self) -> String {
         format::plural(self.screened, "pass was screened", "passes were screened")
+    }
+
+    /// `1 dispute`.
+    fn disputed(&self) -> String {
+        let count = u64::try_from(self.contested.len()).unwrap_or(u64::MAX);
+        format::plural(count, "dispute", "disputes")
+    }
+
+    fn others(count: u64) -> String {
+        format::plural(count, "other", "others")
     }
 
     fn picture(pass: &UnderReview) -> String {
@@ -221,7 +287,6 @@ impl Page for Review {
             says: "from 21.0 s to 27.0 s frames take 14 % longer than in the other passes".to_owned(),
             start_ns: 21_000_000_000,
             end_ns: 27_000_000_000,
-            moves: Some(0.023),
         };
         let pass = UnderReview {
             waiting: waiting("q7", 4, Some(0.023)),
@@ -231,7 +296,27 @@ impl Page for Review {
             notices: vec!["its window holds 37.2 s, 38 % shorter than the scene's 60.0 s".to_owned()],
             before: "It was kept before ('belongs to the scene'); a new kind of flag opened it again."
                 .to_owned(),
+            lead: "step in level",
+            alike_cell: 1,
+            alike_scene: 7,
+            window: "0.0 s to 60.0 s".to_owned(),
+            own_window: true,
+            pass_version: 2,
             strip: sample_strip(),
+            strip_href: paths::with_query(&paths::review_strip("k3v9"), &[("pass", "q7")]),
+            strip_end_s: "40".to_owned(),
+        };
+        let said = |verdict: &str, reason: &str, by: &str| Said {
+            verdict: verdict.to_owned(),
+            reason: reason.to_owned(),
+            by: by.to_owned(),
+        };
+        let contested = Contested {
+            waiting: waiting("q9", 2, Some(0.004)),
+            version: 12,
+            saw: vec!["level_step"],
+            first: said("keep", "", "Maren Oake"),
+            second: said("set aside", "an updater ran", "Iver Stroud"),
         };
         let full = |role| Review {
             frame: Frame::signed_in("Maren Oake", role, "Pieces").in_piece(
@@ -245,17 +330,23 @@ impl Page for Review {
             ruled: 3,
             queue: vec![waiting("q7", 4, Some(0.023)), waiting("q8", 1, None)],
             pass: Some(pass.clone()),
+            contested: vec![contested.clone()],
             settled: String::new(),
             set_aside: vec![(6, 40), (0, 40)],
             screened: 80,
             screens: vec!["step in level", "frame cap"],
-            usual_reasons: vec!["another program ran beside it", "wrong passage"],
+            usual_reasons: ["another program ran beside it", "wrong passage"].map(str::to_owned).to_vec(),
+            reasons_version: 0,
             usual: Field::default(),
             words: Field::default(),
+            reach: String::new(),
+            shorten: [Field::of("0"), Field::of("60"), Field::default()],
         };
         let refused = Review {
             usual: Field::of("wrong passage"),
             words: Field::wrong("", "A reason is needed for 'set aside'."),
+            reach: "scene".to_owned(),
+            shorten: [Field::of("0"), Field::wrong("70", "It must end within the pass."), Field::default()],
             settled: "Pass 3 was ruled meanwhile.".to_owned(),
             ..full("member")
         };

@@ -46,5 +46,7 @@ document.addEventListener("keydown", (event) => {
     event.preventDefault();
     control.focus();
     control.click();
+    // What a key unfolds is written in next.
+    if (control.matches("details[open] > summary")) control.parentElement.querySelector("input:not([type=hidden]), textarea")?.focus();
   }
 });

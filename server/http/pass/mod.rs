@@ -1,7 +1,10 @@
 //! One pass: its page, its strip, and what people change on it.
 
 mod chart;
+mod history;
 mod page;
+
+pub(super) use page::exact_s;
 
 use axum::Json;
 use axum::extract::{Path, Query, State};
@@ -104,10 +107,15 @@ pub(super) async fn ruling(
         version: sent.version()?,
     };
     match rule::rule(&app.store, sent.by(&who), &key, ruling).await {
-        Ok(version) => {
+        Ok(outcome) => {
             let action = paths::in_piece(&paths::pass_ruling(&key), &piece);
-            let undo = undo(action, review::undoing(version));
-            Ok(done_with(&who, wants, &to, format!("Ruled: {verdict}."), Some(undo)))
+            let undo = undo(action, review::undoing(outcome.version));
+            let beside = if outcome.disputed {
+                " Another ruling stands beside it until they are settled."
+            } else {
+                ""
+            };
+            Ok(done_with(&who, wants, &to, format!("Ruled: {verdict}.{beside}"), Some(undo)))
         }
         Err(error) => {
             refilled(&app, &who, wants, (&key, &piece), error, |page, refusal| {
@@ -129,7 +137,7 @@ pub(super) async fn window(
 ) -> Result<Response> {
     let changed = async {
         let change = WindowChange {
-            own: own(&sent)?,
+            own: own_window(&sent)?,
             reason: sent.text("reason").to_owned(),
             version: sent.version()?,
         };
@@ -152,7 +160,8 @@ pub(super) async fn window(
     }
 }
 
-fn own(sent: &Sent) -> Result<Option<Window>> {
+/// The window that a form asks for; none: the scene's.
+pub(super) fn own_window(sent: &Sent) -> Result<Option<Window>> {
     if sent.text("do") == "scene" {
         return Ok(None);
     }
@@ -240,7 +249,7 @@ pub(super) async fn companion(
 }
 
 /// Fields that give a pass its former window again.
-fn former_window(former: &FormerWindow) -> Vec<(&'static str, String)> {
+pub(super) fn former_window(former: &FormerWindow) -> Vec<(&'static str, String)> {
     let mut fields = vec![("version", former.version.to_string())];
     match former.own {
         Some(own) => fields.extend([
@@ -267,7 +276,7 @@ fn former_place(former: &FormerPlace) -> Vec<(&'static str, String)> {
     fields
 }
 
-fn undo(action: String, fields: impl IntoIterator<Item = (&'static str, String)>) -> Undo {
+pub(super) fn undo(action: String, fields: impl IntoIterator<Item = (&'static str, String)>) -> Undo {
     Undo { action, fields: fields.into_iter().map(|(name, value)| (name.to_owned(), value)).collect() }
 }
 
@@ -291,7 +300,7 @@ async fn refilled(
 }
 
 /// Decimal seconds as whole nanoseconds; none where nothing is written.
-fn seconds(name: &'static str, text: &str) -> Result<Option<i64>> {
+pub(super) fn seconds(name: &'static str, text: &str) -> Result<Option<i64>> {
     if text.trim().is_empty() {
         return Ok(None);
     }

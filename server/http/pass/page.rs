@@ -8,14 +8,14 @@ use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Distribution, Histogram, Strip, Theme};
 use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::pass::{
-    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Remark, Row, Ruling, Sibling, Step, Window,
+    About, CellSays, Companion, Flag, Hitch, NewRemark, Remark, Row, Ruling, Sibling, Step, Window,
 };
 use weighhouse_web::pages::{self, Field, Frame};
 use weighhouse_web::{format, paths};
 
 use super::super::App;
 use super::super::session::SignedIn;
-use crate::store::audit::Entry;
+use super::history;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 use crate::work::pass::Read;
 use crate::work::{Internal, Result, rule};
@@ -48,15 +48,16 @@ pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Resul
         notices: evidence.notices(cell, pass).into_iter().map(|notice| notice.says).collect(),
         past_limits: past_limits(evidence, cell),
         ruling: ruling(read, pass),
+        places: history::places(cell, pass, read).into_iter().map(|(key, says, _)| (key, says)).collect(),
         window: window(pass),
         remarks: read.remarks.iter().map(remark).collect(),
         remark: NewRemark::default(),
         companions: pass.companions.iter().map(companion).collect(),
-        history: history(read),
+        history: history::of(read),
     })
 }
 
-fn at(us: i64) -> Timestamp {
+pub(super) fn at(us: i64) -> Timestamp {
     // Times of the store are of this age: far within what a timestamp holds.
     Timestamp::from_microsecond(us).unwrap_or_default()
 }
@@ -272,9 +273,14 @@ fn past_limits(evidence: &Evidence, cell: &CellEvidence) -> String {
 }
 
 fn ruling(read: &Read, pass: &PassEvidence) -> Ruling {
-    let usual = rule::USUAL_REASONS.map(str::to_owned).to_vec();
+    let usual = read.reasons.clone();
     let version = rule::version(&pass.row);
-    let last = read.rulings.last().filter(|ruling| ruling.verdict.as_str() != "open");
+    let stands = read.rulings.iter().rev().find(|ruling| ruling.against_id.is_none());
+    let last = stands.filter(|ruling| ruling.verdict.as_str() != "open");
+    let against = read.rulings.last().filter(|_| pass.row.disputed()).map(|other| {
+        let why = if other.reason.is_empty() { String::new() } else { format!(" ({})", other.reason) };
+        format!("{} ruled otherwise: {}{why}.", other.person, other.verdict)
+    });
     match last {
         None => Ruling { usual, version, ..Ruling::default() },
         Some(ruling) => Ruling {
@@ -284,6 +290,7 @@ fn ruling(read: &Read, pass: &PassEvidence) -> Ruling {
             at: Some(at(ruling.at_us)),
             version,
             written: Field::default(),
+            against: against.unwrap_or_default(),
             usual,
         },
     }
@@ -328,55 +335,8 @@ fn companion(one: &crate::store::companions::CompanionRow) -> Companion {
     }
 }
 
-/// Rulings and what the audit trail tells of the pass and its companions, in order of time.
-fn history(read: &Read) -> Vec<Event> {
-    let ruled = read.rulings.iter().map(|ruling| Event {
-        at: at(ruling.at_us),
-        by: ruling.person.clone(),
-        what: match (ruling.verdict.as_str(), ruling.reason.as_str()) {
-            ("open", _) => "took the ruling back".to_owned(),
-            (verdict, "") => format!("ruled: {verdict}"),
-            (verdict, reason) => format!("ruled: {verdict}, because: {reason}"),
-        },
-    });
-    let changed = read.trail.iter().map(|entry| Event {
-        at: at(entry.at_us),
-        by: entry
-            .person_id
-            .and_then(|id| read.people.get(&id).cloned())
-            .unwrap_or_else(|| "the server".to_owned()),
-        what: told(entry),
-    });
-    let mut history: Vec<Event> = ruled.chain(changed).collect();
-    history.sort_by_key(|event| event.at);
-    history
-}
-
-/// An entry of the trail in words.
-fn told(entry: &Entry) -> String {
-    let row: serde_json::Value =
-        entry.row.as_deref().and_then(|row| serde_json::from_str(row).ok()).unwrap_or_default();
-    let ns = |column: &str| row.get(column).and_then(serde_json::Value::as_i64);
-    match entry.act.as_str() {
-        "move window" => match (ns("window_start_ns"), ns("window_end_ns")) {
-            (Some(start), Some(end)) => {
-                let reason = row.get("window_reason").and_then(|reason| reason.as_str()).unwrap_or_default();
-                format!("moved the window to {}, because: {reason}", format::span_ns(start, end))
-            }
-            _ => "gave it the scene's window again".to_owned(),
-        },
-        "place" => match ns("offset_ns") {
-            Some(offset) => format!("placed companion {} at {}", entry.row_id, format::at_ns(offset)),
-            None => format!("took the placing of companion {} back", entry.row_id),
-        },
-        "pair" => format!("gave it companion {}", entry.row_id),
-        "make pass" => "made it a pass".to_owned(),
-        act => act.to_owned(),
-    }
-}
-
 /// Nanoseconds as decimal seconds, exactly, without needless zeros.
-pub(super) fn exact_s(ns: i64) -> String {
+pub(in crate::http) fn exact_s(ns: i64) -> String {
     let sign = if ns < 0 { "-" } else { "" };
     let (ns, s) = (ns.unsigned_abs(), NS_PER_S.unsigned_abs());
     let text = format!("{sign}{}.{:09}", ns / s, ns % s);

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 use weighhouse_web::format;
 
-use super::digest::Fields;
+use super::digest::{DISPUTED, Fields};
 use super::value::cell_name;
 use crate::work::evidence::Evidence;
 
@@ -73,6 +73,10 @@ fn in_pass(evidence: &Evidence, key: &str, fields: &BTreeMap<&str, Pair<'_>>) ->
     let each = fields.iter().map(|(field, (old, new))| {
         let (old, new) = (old.unwrap_or("nothing"), new.unwrap_or("nothing"));
         match *field {
+            "ruling" if new.ends_with(DISPUTED) => format!("Rulings of two people stand on {name}"),
+            "ruling" if new == "counts" && old.starts_with("counts") => {
+                format!("The rulings on {name} were settled")
+            }
             "ruling" if new == "counts" => format!("{name} counts again"),
             "ruling" if new == "set aside" => format!("{name} was set aside"),
             "ruling" => format!("{name} is to be run again"),
@@ -166,6 +170,8 @@ mod tests {
             said(|e| first(e).key = "z".to_owned()),
             ["Pass pass10101 left by Ada.", &format!("{pass} was added.")]
         );
+        let disputed = said(|e| first(e).against_id = Some(crate::store::RulingId(1)));
+        assert_eq!(disputed, [format!("Rulings of two people stand on {pass} by Ada.")]);
         let prior = said(|e| (e.prior_number, e.prior_body) = (2, "{}".to_owned()));
         assert_eq!(prior, ["Noise prior: 0 -> 2."]);
         assert_eq!(said(|_| {}), Vec::<String>::new());

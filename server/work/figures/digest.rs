@@ -13,7 +13,8 @@
 //!   name, power limit (W), offsets (MHz, mV), and the driver that the piece declares for the part, with its date;
 //! - `among: PART` for each tuning that is compared along, where it is an overall ratio; `scene: NAME` with its kind;
 //! - for each pass of its cells, by key, `pass KEY: FIELD`: role and scene; capture (SHA-256), member, segment; layout
-//!   (shape and version); window in ns; whether it counts ('counts', 'set aside', 'run again'); unit; rig base; driver
+//!   (shape and version); window in ns; whether it counts ('counts', 'set aside', 'run
+//!   again'; with ', disputed' behind it while rulings of two people stand); unit; rig base; driver
 //!   and build with their dates (microseconds UTC); each placed companion with its digest, offset (ns) and drift
 //!   (parts in 1e9).
 //!
@@ -243,7 +244,7 @@ fn pass_fields(fields: &mut Fields, evidence: &Evidence, pass: &PassEvidence, of
     add("segment", row.segment_n.to_string());
     add("layout", format!("{} {}", row.layout_shape, row.layout_version));
     add("window", format!("{} {}", window.start_ns, window.end_ns));
-    add("ruling", ruling(row.verdict).to_owned());
+    add("ruling", format!("{}{}", ruling(row.verdict), if row.disputed() { DISPUTED } else { "" }));
     add("unit", row.unit.clone());
     add("rig", row.rig.clone());
     if let Some(base) = evidence.registers.bases.get(&row.rig_base_id).map(|b| &b.fields) {
@@ -270,6 +271,9 @@ fn pass_fields(fields: &mut Fields, evidence: &Evidence, pass: &PassEvidence, of
     placed.sort();
     placed.into_iter().for_each(|(name, value)| add(&name, value));
 }
+
+/// Stands behind the ruling while another person's contradicts it.
+pub const DISPUTED: &str = ", disputed";
 
 /// A pass counts until a person rules it out; a ruling that changes nothing is no part of the digest.
 fn ruling(verdict: Option<Verdict>) -> &'static str {

@@ -33,6 +33,8 @@ pub struct Seen {
     pub state: State,
     /// Since it was proposed or agreed; empty unless it lapsed.
     pub changes: Vec<Change>,
+    /// Passes it rests on on which rulings of two people stand, in sentences.
+    pub disputes: Vec<String>,
     /// What people did with it, oldest first.
     pub steps: Vec<FigureStep>,
 }
@@ -79,6 +81,7 @@ pub async fn ledger(store: &Store, piece: PieceId) -> Result<Ledger> {
     }
     let names = people::all(&mut db).await?.into_iter().map(|person| (person.id, person.name)).collect();
     for seen in &mut figures {
+        seen.disputes = disputes(&evidence, &seen.what, &names);
         explain(&mut db, &evidence, &names, seen).await?;
     }
     Ok(Ledger { evidence, figures, head })
@@ -90,9 +93,33 @@ fn seen(evidence: &Evidence, figure: Figure, steps: Vec<FigureStep>) -> Result<S
     let fields = rests_on(evidence, &what);
     let valued = value::value(evidence, &what);
     let shown = valued.as_ref().map(|valued| valued.shown(figure.fields.places));
-    let now = Now { digest: fields.digest(), shown };
+    let disputed =
+        value::cells(evidence, &what).iter().any(|cell| cell.passes.iter().any(|p| p.row.disputed()));
+    let now = Now { digest: fields.digest(), shown, disputed };
     let state = state(&steps, &now);
-    Ok(Seen { figure, what, valued, fields, now, state, changes: Vec::new(), steps })
+    Ok(Seen { figure, what, valued, fields, now, state, changes: Vec::new(), disputes: Vec::new(), steps })
+}
+
+/// `Pass 3 of Curlew, ...: Ada ruled 'keep', Ben 'set aside' (an updater ran).`
+fn disputes(evidence: &Evidence, what: &What, names: &BTreeMap<PersonId, String>) -> Vec<String> {
+    let name = |by: Option<PersonId>| by.and_then(|by| names.get(&by)).map_or("somebody", String::as_str);
+    let mut says = Vec::new();
+    for cell in value::cells(evidence, what) {
+        for row in cell.passes.iter().map(|pass| &pass.row).filter(|row| row.disputed()) {
+            let (first, second) =
+                (row.verdict.map_or("", |v| v.as_str()), row.against_verdict.map_or("", |v| v.as_str()));
+            let why = row.against_reason.as_deref().filter(|why| !why.is_empty());
+            let why = why.map_or_else(String::new, |why| format!(" ({why})"));
+            says.push(format!(
+                "Pass {} of {}: {} ruled '{first}', {} '{second}'{why}.",
+                row.number,
+                value::cell_name(evidence, cell.cell.id),
+                name(row.ruled_by),
+                name(row.against_by),
+            ));
+        }
+    }
+    says
 }
 
 /// Says of a lapsed figure what changed, and who did it where that is known.

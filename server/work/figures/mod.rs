@@ -1,10 +1,11 @@
 //! Figures: numbers for print that two people agree on, tied to what they rest on.
 //!
 //! [`what`] it is -> [`value`] it has, [`digest`] of what it rests on -> [`state`] it is in -> [`ledger`] of all of a
-//! piece's; people move it on by [`steps`], and [`changes`] says why it lapsed.
+//! piece's; people move it on by [`steps`], and [`changes`] says why it lapsed; [`holds`] says whether it survives other choices.
 
 pub mod changes;
 pub mod digest;
+pub mod holds;
 pub mod ledger;
 pub mod state;
 pub mod steps;

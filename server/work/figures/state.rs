@@ -17,6 +17,8 @@ pub struct Now {
     pub digest: String,
     /// The value as it is printed; `None` where there is none any more.
     pub shown: Option<String>,
+    /// Whether rulings of two people stand on a pass it rests on.
+    pub disputed: bool,
 }
 
 /// Where a figure stands, and why.
@@ -97,6 +99,9 @@ pub fn may_agree(state: &State, now: &Now, who: Agreeing) -> May {
     let Some(proposal) = &state.proposal else {
         return May::Not("Nobody has proposed it; propose it first, then another person agrees.");
     };
+    if now.disputed {
+        return May::Not("Rulings of two people stand on a pass that it rests on; settle them first.");
+    }
     match state.standing {
         Standing::Agreed => return May::Not("It is agreed already."),
         Standing::Lapsed if state.moved(now) => {
@@ -149,7 +154,7 @@ mod tests {
     }
 
     fn now(digest: &str, shown: &str) -> Now {
-        Now { digest: digest.to_owned(), shown: Some(shown.to_owned()) }
+        Now { digest: digest.to_owned(), shown: Some(shown.to_owned()), disputed: false }
     }
 
     fn who(person: i64, at_us: i64, working_alone: bool) -> Agreeing {
@@ -181,7 +186,7 @@ mod tests {
     fn what_prints_another_value_lapses_even_where_its_digest_stands() {
         let steps = [step(Step::Propose, 1, "a", "10.1"), step(Step::Agree, 2, "a", "10.1")];
         assert_eq!(state(&steps, &now("a", "10")).standing, Standing::Lapsed);
-        let gone = Now { digest: "a".to_owned(), shown: None };
+        let gone = Now { digest: "a".to_owned(), shown: None, disputed: false };
         assert_eq!(state(&steps, &gone).standing, Standing::Lapsed);
     }
 
@@ -194,6 +199,15 @@ mod tests {
         assert_eq!(may_agree(&proposed, &here, who(2, 0, false)), May::Another);
         assert!(matches!(may_agree(&proposed, &here, who(1, 2 * ALONE_US, false)), May::Not(_)));
         assert!(may_propose(&proposed).is_err() && may_propose(&draft).is_ok());
+    }
+
+    #[test]
+    fn nobody_agrees_while_a_pass_beneath_it_is_disputed() {
+        let here = Now { disputed: true, ..now("a", "10") };
+        let proposed = state(&[step(Step::Propose, 1, "a", "10")], &here);
+        assert!(
+            matches!(may_agree(&proposed, &here, who(2, 0, false)), May::Not(says) if says.contains("settle"))
+        );
     }
 
     #[test]

@@ -26,6 +26,7 @@ fn figure(seen: &Seen) -> Value {
         "what": seen.what,
         "standing": seen.state.standing.word(),
         "agreed": is_agreed(seen),
+        "disputed": seen.disputes,
         "value": seen.valued.as_ref().map(|valued| valued.full()),
         "printed": seen.now.shown,
         "interval": seen.valued.as_ref().and_then(|valued| valued.interval).map(|i| [i.low, i.high]),

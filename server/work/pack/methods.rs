@@ -133,6 +133,13 @@ fn left_out(evidence: &Evidence) -> Vec<LeftOut> {
                 why: pass.row.reason.clone().unwrap_or_default(),
             });
         }
+        for row in cell.passes.iter().map(|pass| &pass.row).filter(|row| row.disputed()) {
+            rows.push(LeftOut {
+                what: format!("{}, pass {}", cell_name(evidence, cell.cell.id), row.number),
+                how: "disputed: rulings of two people stand".to_owned(),
+                why: row.against_reason.clone().unwrap_or_default(),
+            });
+        }
     }
     rows
 }

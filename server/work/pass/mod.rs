@@ -7,9 +7,11 @@ use std::collections::BTreeMap;
 
 use super::Result;
 use super::evidence::{CellEvidence, Evidence, PassEvidence};
+use super::reasons;
 use crate::store::audit::{self, COMPANION, Entry, PASS};
 use crate::store::passes;
 use crate::store::pieces::{self, Piece};
+use crate::store::replacements::{self, Replacement};
 use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
@@ -29,6 +31,10 @@ pub struct Read {
     pub remarks: Vec<Remark>,
     /// Audit entries of the pass and of its companions, oldest first.
     pub trail: Vec<Entry>,
+    /// Which pass took its place, and whose place it took.
+    pub replacements: Vec<Replacement>,
+    /// The team's reasons for rulings.
+    pub reasons: Vec<String>,
     /// Names of everybody.
     pub people: BTreeMap<PersonId, String>,
     cell: CellId,
@@ -62,6 +68,7 @@ pub async fn read(store: &Store, key: &str, piece: &str) -> Result<Option<Read>>
         None => Evidence::of_cell(store, row.cell_id).await?,
     };
     let Some(evidence) = evidence else { return Ok(None) };
+    let reasons = reasons::read(store).await?.list;
     let mut db = store.read().await?;
     let mut trail = audit::of_row(&mut db, &PASS, row.id).await?;
     let companions = evidence.pass(key).map(|(_, pass)| pass.companions.clone()).unwrap_or_default();
@@ -73,10 +80,12 @@ pub async fn read(store: &Store, key: &str, piece: &str) -> Result<Option<Read>>
     Ok(Some(Read {
         rulings: rulings::of_pass(&mut db, row.id).await?,
         remarks: rulings::remarks(&mut db, row.id).await?,
+        replacements: replacements::of_pass(&mut db, row.id).await?,
         evidence,
         pieces,
         trail,
         people,
+        reasons,
         cell: row.cell_id,
         key: key.to_owned(),
     }))

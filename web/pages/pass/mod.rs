@@ -60,6 +60,8 @@ pub struct Pass {
     pub past_limits: String,
     /// The ruling that stands, and the form.
     pub ruling: Ruling,
+    /// Passes whose place it took or that took its: key, and which in words.
+    pub places: Vec<(String, String)>,
     /// The window, and the form.
     pub window: Window,
     /// Remarks, oldest first.
@@ -147,6 +149,8 @@ pub struct Ruling {
     pub at: Option<Timestamp>,
     /// For stale forms.
     pub version: i64,
+    /// What another person ruled otherwise, in a sentence: both stand until they are settled. Empty: nobody did.
+    pub against: String,
     #[serde(skip)]
     /// The reason as written.
     pub written: Field,

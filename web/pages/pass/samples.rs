@@ -102,6 +102,7 @@ fn full() -> Pass {
             usual: vec!["wrong passage".to_owned()],
             ..Ruling::default()
         },
+        places: vec![("q5".to_owned(), "pass 5 took its place".to_owned())],
         window: Window {
             start_ns: 2 * S,
             end_ns: 58 * S,
