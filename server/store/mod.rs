@@ -8,6 +8,7 @@
 
 #![expect(clippy::disallowed_methods, reason = "this is the place for SQL")]
 
+mod as_of;
 pub mod audit;
 mod audited;
 pub mod backup;
@@ -68,6 +69,7 @@ struct Inner {
     readers: SqlitePool,
     writer: writer::Writer,
     clock: Clock,
+    as_of: as_of::AsOf,
     /// Held while the store is open: keeps a second server out.
     _lock: File,
 }
@@ -95,6 +97,16 @@ impl Store {
         E: From<StoreError> + Send + 'static,
     {
         self.inner.writer.run(by, work).await
+    }
+
+    /// What [`Store::remember`] kept under this number while this was the newest audit entry.
+    pub fn recall<T: std::any::Any + Send + Sync>(&self, entry: i64, number: i64) -> Option<Arc<T>> {
+        self.inner.as_of.recall(entry, number)
+    }
+
+    /// Keeps in memory what follows from the store as of this audit entry alone, until there is a newer one.
+    pub fn remember<T: std::any::Any + Send + Sync>(&self, entry: i64, number: i64, value: Arc<T>) {
+        self.inner.as_of.keep(entry, number, value);
     }
 
     /// A view of this moment, for any number of reads that agree with each other.

@@ -13,6 +13,7 @@ use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 use sqlx::{AssertSqlSafe, ConnectOptions as _, Connection as _, SqliteConnection};
 
+use super::as_of::AsOf;
 use super::{Inner, Store, audit, writer};
 use crate::clock::Clock;
 
@@ -113,7 +114,10 @@ pub(super) async fn open(path: &Path, clock: Clock) -> Result<Store, OpenError> 
         SqlitePoolOptions::new().max_connections(READERS).connect_with(reading(path)).await.map_err(sql)?;
     let writer = writer::Writer::start(conn, writing(path), clock.clone(), head)
         .map_err(|source| OpenError::Io { path: path.to_owned(), source })?;
-    Ok(Store { inner: Inner { path: path.to_owned(), readers, writer, clock, _lock: lock }.into() })
+    Ok(Store {
+        inner: Inner { path: path.to_owned(), readers, writer, clock, as_of: AsOf::default(), _lock: lock }
+            .into(),
+    })
 }
 
 fn settings(path: &Path) -> SqliteConnectOptions {

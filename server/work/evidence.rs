@@ -2,6 +2,7 @@
 //! what the screens found, how people ruled, and the noise prior.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use weighhouse_measure::compare::cell::{self, CellValue};
 use weighhouse_measure::compare::noise::{self, Local, NoiseCell, NoisePrior};
@@ -14,6 +15,7 @@ use weighhouse_measure::screens::{CellSpread, Notice, Spread, notices};
 pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
 use super::results;
+use crate::store::audit;
 use crate::store::companions;
 use crate::store::passes;
 use crate::store::people;
@@ -64,8 +66,14 @@ impl Evidence {
     /// Reads the evidence of a piece; `None` where there is none with this id.
     pub async fn of_piece(store: &Store, id: PieceId) -> Result<Option<Self>, StoreError> {
         let mut db = store.read().await?;
+        let entry = audit::head(&mut db).await?.seq;
+        if let Some(kept) = store.recall::<Self>(entry, id.0) {
+            return Ok(Some((*kept).clone()));
+        }
         let Some(piece) = pieces::by_id(&mut db, id).await? else { return Ok(None) };
-        Self::read(store, db, piece, None).await.map(Some)
+        let read = Self::read(store, db, piece, None).await?;
+        store.remember(entry, id.0, Arc::new(read.clone()));
+        Ok(Some(read))
     }
 
     /// Reads the evidence of one cell by itself, with the usual choices: for passes of cells that no piece selects.
