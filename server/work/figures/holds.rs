@@ -22,7 +22,8 @@ pub struct Otherwise {
     pub interval: String,
     /// What may be said under it; empty where the figure is no ratio.
     pub verdict: String,
-    /// Whether the same may be said; of a value of a cell, whether it lies within the figure's interval.
+    /// Whether the same may be said; where nothing may be, and of a value of a cell, whether it lies within the figure's
+    /// interval.
     pub holds: bool,
 }
 
@@ -87,23 +88,27 @@ fn other(choice: String, now: &Said, then: Option<Said>, places: i64) -> Otherwi
     }
 }
 
-/// The same may be said: both level, or both differ the same way. A value of a cell holds within its interval.
+/// The same may be said: both level, or both differ the same way. Where nothing may be said, and for a value of a cell,
+/// it holds within the figure's interval.
 fn holds(now: &Said, then: &Said) -> bool {
-    match (&now.verdict, &then.verdict) {
-        (Some(a), Some(b)) => answer(a) == answer(b),
-        (None, None) => {
+    let said = |said: &Said| said.verdict.as_ref().map_or(NOTHING, answer);
+    match (said(now), said(then)) {
+        (NOTHING, NOTHING) => {
             now.valued.interval.is_some_and(|i| i.low <= then.valued.value && then.valued.value <= i.high)
         }
-        _ => false,
+        (now, then) => now == then,
     }
 }
+
+/// Stands for what may not be said.
+const NOTHING: &str = "nothing";
 
 fn answer(verdict: &Verdict) -> &'static str {
     match verdict {
         Verdict::Differs(way) => way.as_str(),
         Verdict::Level { .. } | Verdict::LevelWithin { .. } => "level",
         Verdict::NotSettled { .. } => "not settled",
-        Verdict::None { .. } => "none",
+        Verdict::None { .. } => NOTHING,
     }
 }
 
@@ -212,6 +217,19 @@ mod tests {
         add_cell(&mut evidence, 2, 1, &[103.0, 103.1, 102.9, 120.0]);
         let all = otherwise(&evidence, &ratio(), 1);
         assert!(!all[0].holds && all[0].choice.contains("pass 4 of Part 2"), "{all:?}");
+    }
+
+    #[test]
+    fn what_has_no_verdict_holds_within_its_interval() {
+        let mut evidence = made_up::piece(1, 1);
+        let id = add_cell(&mut evidence, 1, 1, &[100.0, 100.1, 99.9, 140.0]);
+        let now = said(&evidence, &What::Cell { measure: AVERAGE, cell: id }).unwrap();
+        let at = |value: f64| Said { valued: Valued { value, ..now.valued.clone() }, verdict: None };
+        let interval = now.valued.interval.unwrap();
+        assert!(holds(&now, &at(interval.low)) && !holds(&now, &at(interval.low * 0.99)));
+        let none = |value: f64| Said { verdict: Some(Verdict::None { marks: Vec::new() }), ..at(value) };
+        assert!(holds(&none(now.valued.value), &none(interval.high)));
+        assert!(!holds(&none(now.valued.value), &none(interval.high * 1.01)));
     }
 
     #[test]
