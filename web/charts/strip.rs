@@ -270,7 +270,12 @@ impl Lane {
     }
 
     fn levels(&self, canvas: &mut Canvas<'_>, range: (f64, f64), scale: Scale, (left, right): (f64, f64)) {
-        let (values, places) = ticks(range.0, range.1, if self.slim { 2.0 } else { 4.0 });
+        let most = if self.slim { 2.0 } else { 4.0 };
+        let (mut values, mut places) = ticks(range.0, range.1, most);
+        if values.is_empty() {
+            // A short range between two round numbers: the next finer step falls into it.
+            (values, places) = ticks(range.0, range.1, most * 2.0);
+        }
         let last = values.len().saturating_sub(1);
         for (n, value) in values.into_iter().enumerate() {
             canvas.line((left, scale.at(value)), (right, scale.at(value)), Paint::Line, 0.6);
@@ -402,6 +407,16 @@ mod tests {
         let svg = strip(960, 1).svg(&Theme::LIGHT);
         assert!(svg.contains("data-from=\"0.000000000\" data-to=\"60.000000000\""));
         assert_eq!(seconds(-1_500_000_000), "-1.500000000");
+    }
+
+    #[test]
+    fn a_lane_between_two_round_numbers_still_has_numbers_at_its_axis() {
+        let column = Column { first: 72.0, min: 71.3, max: 74.1, last: 73.0 };
+        let mut warm = strip(960, 0);
+        warm.lanes = vec![Lane { columns: vec![Some(column)], ..lane(0, Unit::C) }];
+        let svg = warm.svg(&Theme::LIGHT);
+        check::sound(&svg);
+        assert!(svg.contains(">74 °C</text>"), "{svg}");
     }
 
     #[test]
