@@ -296,6 +296,11 @@ pub fn text_in(text: &str, unit: &str) -> String {
     format!("{text}{SPACE}{unit}")
 }
 
+/// The p of a test: `0.031`, `< 0.001`.
+pub fn p(p: f64) -> String {
+    if p < 0.001 { format!("<{SPACE}0.001") } else { fixed(p, 3) }
+}
+
 /// Reckoned money to the whole unit: `1 798 EUR`; without a currency the digits alone.
 pub fn whole_money(decimal: &str, currency: &str) -> String {
     match decimal.parse() {

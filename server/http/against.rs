@@ -16,6 +16,7 @@ use weighhouse_web::pages::{
 };
 
 use super::App;
+use super::beside;
 use super::chart::{picture, theme};
 use super::piece_frame::{at, in_piece};
 use super::resources::Of;
@@ -26,7 +27,7 @@ use crate::store::TuningId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
 use crate::work::evidence::{Evidence, Registers};
-use crate::work::{Refusal, Result, foot};
+use crate::work::{Kind, Refusal, Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -57,7 +58,16 @@ pub(super) async fn chart(
     let theme = theme(&query)?;
     let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
     let comparison = comparison.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
-    let mut chart = told(&evidence, &comparison).chart;
+    let told = told(&evidence, &comparison);
+    let drawn = match query.text("of") {
+        "" | "ratios" => Some(told.chart),
+        "scenes" => told.strip,
+        other => {
+            let says = format!("'{other}' is no chart of this page.");
+            return Err(Refusal::new(Kind::Invalid, "Not drawn", says, "It is ratios or scenes.").into());
+        }
+    };
+    let mut chart = drawn.ok_or_else(|| Refusal::missing("chart", &piece.key))?;
     chart.caption.draft = true;
     Ok(picture(chart.svg(theme)))
 }
@@ -124,6 +134,8 @@ impl Told<'_> {
             setting: self.names().setting_name(choice.setting),
             baseline: self.names().tuning_name(choice.baseline),
             chart: self.chart(&contenders, &left_out, &foot),
+            strip: beside::strip(self.names(), self.comparison),
+            ranks: beside::ranks(self.evidence, self.comparison, &contenders),
             contenders,
             left_out,
             foot,
@@ -184,6 +196,12 @@ impl Told<'_> {
             scenes: count(found.scenes.len()),
             these: ratio(&these, what.to_string()),
             another: found.overall.another.map(|another| (another.interval.low, another.interval.high)),
+            without: found
+                .scenes
+                .iter()
+                .map(|id| self.names().scene_name(*id))
+                .zip(found.overall.without.clone())
+                .collect(),
             drives: found.drives.map(|(scene, without)| (self.names().scene_name(scene), without)),
         }
     }
@@ -208,7 +226,7 @@ impl Told<'_> {
     /// What the numbers rest on, in sentences.
     fn foot(&self) -> Vec<String> {
         let choice = &self.comparison.choice;
-        let compared = [choice.baseline].into_iter().chain(choice.contenders.iter().copied());
+        let compared = choice.compared().into_iter();
         let cells =
             compared.flat_map(|tuning| self.comparison.scenes.iter().map(move |row| (tuning, row.scene)));
         let cells = cells.filter_map(|(t, scene)| self.evidence.cell_of(t, scene, choice.setting));

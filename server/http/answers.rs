@@ -11,7 +11,7 @@ use weighhouse_web::pages::{ReaderLine, RunningLine};
 
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
-use super::value::{Told, called, sentence};
+use super::value::{Told, called};
 use crate::store::SettingId;
 use crate::work::answers::{ForReader, Refresh};
 use crate::work::evidence::{Evidence, Registers};
@@ -108,8 +108,11 @@ impl<'a> Answers<'a> {
             return None;
         }
         let title = "For whom it is worth it: the lead in what each plays".to_owned();
-        let market =
-            if self.market.is_empty() { String::new() } else { format!(" {}.", sentence(&self.market)) };
+        let market = if self.market.is_empty() {
+            String::new()
+        } else {
+            format!(" {}.", format::sentence(&self.market))
+        };
         Some(Ratios {
             caption: Caption {
                 id: "readers".to_owned(),

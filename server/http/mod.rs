@@ -7,6 +7,7 @@ mod against;
 mod answers;
 mod app;
 mod assets;
+mod beside;
 mod capture;
 mod cells;
 mod chart;

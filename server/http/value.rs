@@ -171,7 +171,7 @@ impl Told<'_> {
                 title,
                 subtitle: format!(
                     "{}. {baseline} costs {own}. Left of the line a frame costs less.",
-                    sentence(&self.market())
+                    format::sentence(&self.market())
                 ),
                 foot: self.foot().into_iter().take(3).collect(),
                 draft: false,
@@ -199,15 +199,6 @@ fn said(verdict: Verdict, line: &Line) -> String {
         (Some(found), Verdict::None) => found.verdict.words(),
         _ => verdict.words().to_owned(),
     }
-}
-
-/// The text with a capital at its start.
-pub(super) fn sentence(text: &str) -> String {
-    let mut text = text.to_owned();
-    if let Some(first) = text.get_mut(..1) {
-        first.make_ascii_uppercase();
-    }
-    text
 }
 
 fn text(amount: Option<Amount>) -> String {

@@ -46,6 +46,13 @@ pub struct Choice {
     pub contenders: Vec<TuningId>,
 }
 
+impl Choice {
+    /// The baseline, then the contenders.
+    pub fn compared(&self) -> Vec<TuningId> {
+        [self.baseline].into_iter().chain(self.contenders.iter().copied()).collect()
+    }
+}
+
 /// What can be chosen.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Options {
@@ -221,7 +228,7 @@ fn usual_contenders(evidence: &Evidence, options: &Options, baseline: TuningId) 
 /// Compares.
 pub fn compare(evidence: &Evidence, choice: Choice) -> Comparison {
     let Choice { measure, setting, baseline, .. } = choice;
-    let compared: Vec<TuningId> = [baseline].into_iter().chain(choice.contenders.iter().copied()).collect();
+    let compared = choice.compared();
     let all_ran = scenes_all_ran(evidence, measure, setting, &compared);
     let mut scenes = Vec::new();
     for (scene, of_scene) in &evidence.registers.scenes {

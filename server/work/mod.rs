@@ -26,6 +26,7 @@ pub mod pattern;
 pub mod people;
 pub mod pieces;
 pub mod plan;
+pub mod ranks;
 pub mod readers;
 mod reading;
 pub mod reasons;

@@ -134,8 +134,7 @@ pub async fn show(store: &Store, piece: PieceId, asked: &Asked) -> Result<(Evide
 /// Refused when something is asked for that the piece does not have.
 pub fn find(evidence: &Evidence, asked: &Asked) -> Result<Option<Found>> {
     let Some(choice) = against::choose(evidence, &asked.compared)? else { return Ok(None) };
-    let compared: Vec<TuningId> =
-        [choice.baseline].into_iter().chain(choice.contenders.iter().copied()).collect();
+    let compared = choice.compared();
     let parts: BTreeSet<PartId> = compared.iter().filter_map(|id| evidence.part_of(*id)).collect();
     let (market, markets) = market(evidence, &parts, &asked.market)?;
     let running = running(&asked.hours, &asked.kwh, usual_kwh(evidence, market.as_ref()))?;
@@ -235,8 +234,7 @@ fn line(
     let cost = kwh_a_year
         .zip(running.kwh)
         .and_then(|(kwh, price)| Some((worth::running(kwh, price)?, worth::running(3.0 * kwh, price)?)));
-    let compared: Vec<TuningId> =
-        [choice.baseline].into_iter().chain(choice.contenders.iter().copied()).collect();
+    let compared = choice.compared();
     let other = tuning != choice.baseline;
     let pair = (choice.baseline, tuning);
     Ok(Line {

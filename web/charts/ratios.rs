@@ -211,13 +211,19 @@ fn value_at(canvas: &mut Canvas<'_>, middle: f64, ratio: &Ratio, bold: bool) {
     let look = if bold { LABEL.bold() } else { LABEL };
     let change = format::change_to(ratio.value, ratio.low, ratio.high);
     canvas.text((WIDTH - SIDE - 128.0, middle + 4.5), &change, look.at(Anchor::End));
-    let interval = format::change_interval(ratio.low, ratio.high);
-    canvas.text((WIDTH - SIDE, middle + 4.5), &interval, SMALL.at(Anchor::End));
+    if ratio.low.is_finite() && ratio.high.is_finite() {
+        let interval = format::change_interval(ratio.low, ratio.high);
+        canvas.text((WIDTH - SIDE, middle + 4.5), &interval, SMALL.at(Anchor::End));
+    }
 }
 
 fn spoken(ratio: Ratio) -> String {
     let change = format::change_to(ratio.value, ratio.low, ratio.high);
-    format!("{change}, 95% interval {}", format::change_interval(ratio.low, ratio.high))
+    if ratio.low.is_finite() && ratio.high.is_finite() {
+        format!("{change}, 95% interval {}", format::change_interval(ratio.low, ratio.high))
+    } else {
+        change
+    }
 }
 
 /// Round changes in per cent along the axis.

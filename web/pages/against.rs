@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::{Field, Frame, Page};
+use super::{Field, Frame, Page, Ranks};
 use crate::charts::{Ratios, Theme};
 use crate::format::{self, Unit};
 use crate::paths;
@@ -86,6 +86,11 @@ pub struct Comparison {
     /// The picture of it.
     #[serde(skip)]
     pub chart: Ratios,
+    /// By how much each scene moves the overall ratios; `None` of two scenes or fewer.
+    #[serde(skip)]
+    pub strip: Option<Ratios>,
+    /// Ranks of all that are compared; `None` of two.
+    pub ranks: Option<Ranks>,
 }
 
 /// A part against the baseline.
@@ -159,6 +164,8 @@ pub struct OverallLine {
     pub these: RatioLine,
     /// 95% interval of another scene like these.
     pub another: Option<(f64, f64)>,
+    /// Scenes, and the ratio without each.
+    pub without: Vec<(String, f64)>,
     /// Which scene drives it, and the ratio without that one.
     pub drives: Option<(String, f64)>,
 }
@@ -239,9 +246,13 @@ impl Against {
         comparison.chart.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, theme: &str) -> String {
+    fn strip(strip: &Ratios) -> String {
+        strip.svg(&Theme::LIGHT)
+    }
+
+    fn chart(&self, of: &'static str, theme: &'static str) -> String {
         let mut query = self.form.query();
-        query.push(("theme", theme));
+        query.extend([("of", of), ("theme", theme)]);
         paths::with_query(&paths::against_chart(&self.key), &query)
     }
 
@@ -298,6 +309,7 @@ impl Page for Against {
                 scenes: 2,
                 these: ratio(1.262),
                 another: None,
+                without: vec![],
                 drives: Some(("Driftglass, arena".into(), 1.241)),
             }),
         };
@@ -314,6 +326,8 @@ impl Page for Against {
             left_out: vec!["Hollow Regatta, night harbour: Ullmere Thole did not run: out of memory.".into()],
             foot: vec!["Passes: 1 to 3 a cell.".into()],
             chart: crate::charts::samples::ratios(),
+            strip: None,
+            ranks: Some(Ranks::sample(&ratio(0.97))),
         };
         let form = AgainstForm {
             measure: Field::of("average_fps"),
