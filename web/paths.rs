@@ -110,6 +110,10 @@ routes! {
     AGAINST = "/pieces/{piece}/against" => against(piece: &str);
     /// The chart of a comparison (the same query, and `theme`): SVG.
     AGAINST_CHART = "/pieces/{piece}/against/chart.svg" => against_chart(piece: &str);
+    /// What one option of a setting costs, and what becomes of a lead with it.
+    ACROSS = "/pieces/{piece}/against/settings" => across(piece: &str);
+    /// Its chart (the same query and `theme`): SVG.
+    ACROSS_CHART = "/pieces/{piece}/against/settings/chart.svg" => across_chart(piece: &str);
     /// A part at its tunings: watts against frame rate.
     PIECE_TUNING = "/pieces/{piece}/tuning" => piece_tuning(piece: &str);
     /// Its chart (the same query, and `theme`): SVG.

@@ -315,7 +315,7 @@ pub(super) fn ratio(judged: &Judged, what: String) -> RatioLine {
     }
 }
 
-fn drawn(line: &RatioLine) -> charts::Ratio {
+pub(super) fn drawn(line: &RatioLine) -> charts::Ratio {
     let (low, high) = line.interval.unwrap_or((f64::NAN, f64::NAN));
     charts::Ratio { value: line.ratio, low, high }
 }

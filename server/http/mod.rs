@@ -3,6 +3,7 @@
 //! What a new route needs is in `routes.rs`. A handler takes extractors ([`session`], [`resources`], [`sent`]), makes
 //! one call into `work`, and answers with [`respond`]; errors are returned as they are and shown by `failures.rs`.
 
+mod across;
 mod against;
 mod answers;
 mod app;

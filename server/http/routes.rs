@@ -15,7 +15,7 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
+    App, across, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
     invitation, latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan,
     readers, review, rig_check, session, sign_in, trace, tuning, upload, upload_form, worth,
 };
@@ -51,6 +51,8 @@ fn pages() -> Router<App> {
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::PIECE_TUNING, get(tuning::show))
+        .route(paths::ACROSS, get(across::show))
+        .route(paths::ACROSS_CHART, get(across::chart))
         .route(paths::TUNING_CHART, get(tuning::chart))
         .route(paths::LATENCY, get(latency::show))
         .route(paths::LATENCY_CHART, get(latency::chart))

@@ -279,6 +279,12 @@ pub fn in_scene(
 ) -> Option<Judged> {
     let a = evidence.cell_of(baseline, scene, setting)?;
     let b = evidence.cell_of(contender, scene, setting)?;
+    of_cells(evidence, measure, a, b)
+}
+
+/// The ratio of the second cell to the first one, which the margin and the noise prior belong to; `None` where one of
+/// them has no value.
+pub fn of_cells(evidence: &Evidence, measure: Measure, a: &CellEvidence, b: &CellEvidence) -> Option<Judged> {
     let noise = evidence.noise(a, measure);
     let between = evidence.prior.between_rigs(measure.key());
     let ratio = ratio::in_scene(&evidence.logs(a, measure), &evidence.logs(b, measure), &noise, between)?;

@@ -52,8 +52,19 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
 
 /// Adds the cell of a part at stock in a scene, with a pass of each average frame rate, all in rig 1 on build 1.
 pub(crate) fn add_cell(evidence: &mut Evidence, part: i64, scene: i64, averages: &[f64]) -> CellId {
-    let id = CellId(part * 100 + scene);
-    let of = CellOf { tuning_id: TuningId(part), scene_id: SceneId(scene), setting_id: SETTING };
+    add_cell_at(evidence, part, scene, SETTING, averages)
+}
+
+/// The same at another setting.
+pub(crate) fn add_cell_at(
+    evidence: &mut Evidence,
+    part: i64,
+    scene: i64,
+    setting: SettingId,
+    averages: &[f64],
+) -> CellId {
+    let id = CellId((setting.0 - SETTING.0) * 10_000 + part * 100 + scene);
+    let of = CellOf { tuning_id: TuningId(part), scene_id: SceneId(scene), setting_id: setting };
     let cell = Cell { id, of, part_id: PartId(part), did_not_run: String::new(), version: 1 };
     let passes = (1..).zip(averages).map(|(n, average)| pass(&cell, n, *average)).collect();
     evidence.cells.insert(

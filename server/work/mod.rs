@@ -1,5 +1,6 @@
 //! What the service does: each function reads or changes the store in one transaction and knows nothing of HTTP.
 
+pub mod across;
 pub mod against;
 pub mod answers;
 pub mod assign;

@@ -1,6 +1,7 @@
 //! Ratios, verdicts and left-out scenes against the truth.
 
 use weighhouse::store::{SceneId, SettingId, TuningId};
+use weighhouse::work::across;
 use weighhouse::work::against::{self, Choice, Comparison, InScene, Judged};
 use weighhouse::work::answers;
 use weighhouse::work::evidence::Evidence;
@@ -18,6 +19,7 @@ const CURLEW: usize = 1;
 const THOLE: usize = 2;
 const NATIVE: usize = 0;
 const UPSCALED: usize = 1;
+const TRACED: usize = 2;
 
 impl Week {
     fn tuning(&self, part: usize) -> TuningId {
@@ -182,5 +184,52 @@ fn each_reader_gets_the_answer_that_is_true_of_them() {
         let (baseline, contender) = (WEEK.tuning(DUNLIN), WEEK.tuning(CURLEW));
         let found = answers::answers(evidence, baseline, &[contender], None).unwrap();
         assert_eq!(found.iter().map(|of| of.answer.words()).collect::<Vec<_>>(), wanted);
+    }
+}
+
+impl Week {
+    /// The Curlew's lead over the Dunlin from one setting to another.
+    fn lead(&self, measure: Measure, to: usize) -> (usize, across::Lead) {
+        let asked = across::Asked {
+            compared: against::Asked {
+                measure: measure.key().to_owned(),
+                with: vec![self.tuning(CURLEW).to_string()],
+                ..against::Asked::default()
+            },
+            step: format!("{}-{}", self.setting(NATIVE), self.setting(to)),
+        };
+        let found = across::find(&self.ruled, &asked).unwrap().unwrap();
+        let of = found.changes.iter().find(|change| change.contender == self.tuning(CURLEW)).unwrap();
+        (found.scenes.len(), of.overall.clone().unwrap())
+    }
+}
+
+/// Orchard of Static alone ran with ray tracing: +23% there, and +58% in the lows, against what it was without.
+#[test]
+fn a_feature_changes_the_lead_by_as_much_as_it_truly_does() {
+    let lines = WEEK.demo.truth.headlines.iter();
+    let traced = lines.clone().find(|line| line.setting == TRACED).unwrap();
+    let native = lines.clone().find(|line| line.setting == NATIVE && line.scene == traced.scene).unwrap();
+    let true_at = |line: &Headline| measures(&WEEK.ruled, line);
+    for ((measure, with), (_, without)) in true_at(traced).into_iter().zip(true_at(native)) {
+        let (scenes, lead) = WEEK.lead(measure, TRACED);
+        assert_eq!(scenes, 1);
+        let interval = lead.change.ratio.bounds.unwrap().interval;
+        assert!(interval.holds(with / without), "{measure:?}: {interval:?} does not hold {}", with / without);
+    }
+}
+
+/// +24% native and +17% upscaled, +30% and +21% in the lows: the lead shrinks.
+#[test]
+fn upscaling_makes_the_lead_smaller_by_as_much_as_it_truly_does() {
+    let whole =
+        |setting| WEEK.demo.truth.headlines.iter().find(move |l| l.scene.is_none() && l.setting == setting);
+    let (native, upscaled) = (whole(NATIVE).unwrap(), whole(UPSCALED).unwrap());
+    let each = measures(&WEEK.ruled, native).into_iter().zip(measures(&WEEK.ruled, upscaled));
+    for ((measure, without), (_, with)) in each {
+        let (_, lead) = WEEK.lead(measure, UPSCALED);
+        let interval = lead.change.ratio.bounds.unwrap().interval;
+        assert!(interval.holds(with / without), "{measure:?}: {interval:?} does not hold {}", with / without);
+        assert!(interval.high < 1.0, "{measure:?}: {interval:?}");
     }
 }

@@ -4,6 +4,7 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "what fails in the harness fails the test")]
 
+mod across;
 mod against;
 mod assets;
 mod disputes;

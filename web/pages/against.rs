@@ -59,7 +59,7 @@ impl AgainstForm {
         pairs
     }
 
-    fn compares(&self, id: &str) -> bool {
+    pub(super) fn compares(&self, id: &str) -> bool {
         self.with.iter().any(|with| with == id)
     }
 }

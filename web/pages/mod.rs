@@ -1,5 +1,6 @@
 //! Page values: one struct for each template. The same value is rendered as HTML and serialised for `/api/v1`.
 
+mod across;
 mod against;
 mod cells;
 mod figure;
@@ -33,6 +34,7 @@ mod sign_in;
 mod tuning;
 mod worth;
 
+pub use across::{Across, AcrossFound, ChangeLine, ChangeOf, CostLine};
 pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
 };
@@ -93,6 +95,7 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     let mut out = Vec::new();
     of::<Intake>("intake", &mut out)?;
     of::<Against>("against", &mut out)?;
+    of::<Across>("across", &mut out)?;
     of::<Tuning>("tuning", &mut out)?;
     of::<Latency>("latency", &mut out)?;
     of::<Worth>("worth", &mut out)?;
