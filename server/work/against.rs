@@ -287,7 +287,8 @@ pub fn in_scene(
 pub fn of_cells(evidence: &Evidence, measure: Measure, a: &CellEvidence, b: &CellEvidence) -> Option<Judged> {
     let noise = evidence.noise(a, measure);
     let between = evidence.prior.between_rigs(measure.key());
-    let ratio = ratio::in_scene(&evidence.logs(a, measure), &evidence.logs(b, measure), &noise, between)?;
+    let (logs_a, logs_b) = evidence.logs_of_two(a, b, measure);
+    let ratio = ratio::in_scene(&logs_a, &logs_b, &noise, between)?;
     let margin = margin(evidence, a.kind);
     Some(Judged { verdict: verdict(&ratio, margin, sense(measure)), ratio, margin })
 }
@@ -382,7 +383,13 @@ fn why_missing(cell: &CellEvidence, measure: Measure) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::PartId;
+    use std::collections::BTreeMap;
+
+    use weighhouse_measure::compare::ratio::Crossing;
+
+    use crate::store::registers::parts::PartKind;
+    use crate::store::registers::rigs::RigBase;
+    use crate::store::{PartId, RigBaseId};
     use crate::work::made_up::{self, SETTING, add_cell};
 
     fn asked(evidence: &Evidence) -> Comparison {
@@ -505,6 +512,31 @@ mod tests {
             "no verdict: crosses builds of the game"
         );
         assert_eq!((contender.cell.flagged, comparison.scenes[0].baseline.flagged), (1, 0));
+    }
+
+    /// Two processors, each in a base of its own.
+    fn two_bases(kind: PartKind, memory: &str) -> Vec<Crossing> {
+        let mut evidence = made_up::piece(2, 1);
+        evidence.piece.fields.kind = kind;
+        add_cell(&mut evidence, 1, 1, &[100.0, 101.0]);
+        let id = add_cell(&mut evidence, 2, 1, &[124.0, 125.0]);
+        let mut second = RigBase { id: RigBaseId(2), ..made_up::base("Quillon 9") };
+        second.fields.memory = memory.to_owned();
+        evidence.registers.bases =
+            BTreeMap::from([(RigBaseId(1), made_up::base("Quillon 7")), (RigBaseId(2), second)]);
+        for pass in &mut evidence.cells.get_mut(&id).unwrap().passes {
+            pass.row.rig_base_id = RigBaseId(2);
+        }
+        asked(&evidence).scenes[0].contenders[0].ratio.clone().unwrap().ratio.marks
+    }
+
+    #[test]
+    fn what_differs_by_design_does_not_count_as_crossing() {
+        let crosses = [Crossing::Rigs { widened: false }];
+        assert_eq!(two_bases(PartKind::Processor, "32 GiB"), []);
+        assert_eq!(two_bases(PartKind::Processor, "64 GiB"), crosses);
+        assert_eq!(two_bases(PartKind::Device, "64 GiB"), []);
+        assert_eq!(two_bases(PartKind::Card, "32 GiB"), crosses);
     }
 
     #[test]

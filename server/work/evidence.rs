@@ -23,9 +23,10 @@ use crate::store::pieces::{self, Piece};
 use crate::store::readers::{self, Reader};
 use crate::store::registers::cells::Cell;
 use crate::store::registers::parts::{PartKind, Price};
+use crate::store::registers::rigs::RigBaseFields;
 use crate::store::registers::{self, parts, rigs, scenes, settings, tunings};
 use crate::store::{
-    CellId, DriverId, PartId, PieceId, Read, SceneId, SettingId, Store, StoreError, TuningId,
+    CellId, DriverId, PartId, PieceId, Read, RigBaseId, SceneId, SettingId, Store, StoreError, TuningId,
 };
 
 /// A piece's evidence.
@@ -196,6 +197,37 @@ impl Evidence {
     /// Kept passes of a cell as comparisons take them; passes without this measure are left out.
     pub fn logs(&self, cell: &CellEvidence, measure: Measure) -> Vec<PassLog> {
         cell.kept().filter_map(|pass| self.log(cell, pass, measure)).collect()
+    }
+
+    /// The same of two cells that are compared. Where the part is most of the rig or all of it, no rig may have run
+    /// both; then rigs are told apart by what must match alone.
+    pub fn logs_of_two(
+        &self,
+        a: &CellEvidence,
+        b: &CellEvidence,
+        measure: Measure,
+    ) -> (Vec<PassLog>, Vec<PassLog>) {
+        let (mut of_a, mut of_b) = (self.logs(a, measure), self.logs(b, measure));
+        if !of_a.iter().any(|pass| of_b.iter().any(|other| other.rig == pass.rig)) {
+            for pass in of_a.iter_mut().chain(&mut of_b) {
+                pass.rig = self.matching(RigBaseId(pass.rig)).0;
+            }
+        }
+        (of_a, of_b)
+    }
+
+    /// The first of the rig bases that are alike but for what differs by design: a processor brings its board, firmware
+    /// and cooling along, a whole device everything but the operating system.
+    fn matching(&self, id: RigBaseId) -> RigBaseId {
+        let kind = self.piece.fields.kind;
+        let bases = &self.registers.bases;
+        let alike = |a: &RigBaseFields, b: &RigBaseFields| match kind {
+            PartKind::Card => false,
+            PartKind::Processor => a.memory == b.memory && a.os_build == b.os_build,
+            PartKind::Device => a.os_build == b.os_build,
+        };
+        let Some(own) = bases.get(&id) else { return id };
+        bases.values().find(|base| alike(&base.fields, &own.fields)).map_or(id, |base| base.id)
     }
 
     pub(super) fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {

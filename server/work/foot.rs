@@ -6,6 +6,7 @@ use weighhouse_web::format;
 
 use super::evidence::{CellEvidence, Evidence};
 use crate::store::SceneId;
+use crate::store::registers::parts::PartKind;
 
 /// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs and drivers, one on builds.
 pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvidence>) -> [String; 2] {
@@ -34,12 +35,17 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
     };
     let out = ruled_out(cells);
     let out = if out.is_empty() { out } else { format!(" ({out})") };
+    let by_design = match evidence.piece.fields.kind {
+        PartKind::Card => "",
+        PartKind::Processor => " Rigs of the same memory and operating system do not count as crossing.",
+        PartKind::Device => " Devices of one operating system do not count as crossing rigs.",
+    };
     let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
     let drivers: Vec<String> = drivers.iter().map(|(part, all)| format!("{part} {}", list(all))).collect();
     let builds: Vec<String> =
         builds.iter().map(|(id, all)| format!("{} {}", names.scene_name(*id), list(all))).collect();
     [
-        format!("{passes}{out}; rigs: {}; drivers: {}.", list(&rigs), drivers.join("; ")),
+        format!("{passes}{out}; rigs: {}; drivers: {}.{by_design}", list(&rigs), drivers.join("; ")),
         format!("Builds: {}.", builds.join("; ")),
     ]
 }
