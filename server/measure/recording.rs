@@ -71,12 +71,18 @@ pub enum Unit {
     /// an ISO 8601 stamp
     #[serde(rename = "ISO 8601")]
     Iso8601,
+    /// a time of day without a date
+    #[serde(rename = "time of day")]
+    TimeOfDay,
     /// frames per second
     #[serde(rename = "fps")]
     FramesPerSecond,
     /// watts
     #[serde(rename = "W")]
     Watt,
+    /// milliwatts
+    #[serde(rename = "mW")]
+    Milliwatt,
     /// hertz
     #[serde(rename = "Hz")]
     Hertz,

@@ -164,7 +164,12 @@ impl TakeIn {
         let deadline = Instant::now() + allowed;
         let read = tokio::task::spawn_blocking(move || {
             let _turn = turn;
-            let known = |shape: &str| given.clone().or_else(|| remembered.get(shape).cloned());
+            // Of several logs in one file the answer is meant for those of its shape.
+            let given = given.map(|layout| (layout.shape(), layout));
+            let known = |shape: &str| match &given {
+                Some((of, layout)) if of == shape => Some(layout.clone()),
+                _ => remembered.get(shape).cloned(),
+            };
             let known = Known { remembered: &known, zone: zone.as_ref(), ..Known::default() };
             let mut source = Within { file, deadline };
             let got = read(&mut source, &name, &known, allowed.as_secs())?;

@@ -153,7 +153,7 @@ fn exit_codes_and_their_order() {
     assert_eq!((code, reports.len()), (4, 2));
     assert_eq!(
         reports[1]["error"],
-        "none.txt, line 1: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text."
+        "none.txt, line 1: no rows of numbers separated by comma, semicolon, tab, bar or blanks. Export the log as delimited text."
     );
     assert_eq!(code_of(&[&asks, &none, "/nowhere/at/all.csv"]), 2);
     assert_eq!(code_of(&[]), 2);

@@ -214,7 +214,7 @@ async fn what_is_no_log_is_refused_with_file_line_and_mend_and_nothing_is_kept()
         (
             "colons.csv",
             log(300, 0).replace(',', "::").into_bytes(),
-            "colons.csv, line 1: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text.",
+            "colons.csv, line 1: no rows of numbers separated by comma, semicolon, tab, bar or blanks. Export the log as delimited text.",
         ),
     ] {
         let refused = send(&owner, name, bytes).await;

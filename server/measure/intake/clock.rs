@@ -2,10 +2,11 @@
 
 use jiff::tz::TimeZone;
 
-use super::evidence::place;
+use super::describe::place;
 use super::layout::Column;
 use super::lines::Cells;
-use super::number::{self, Cell};
+use super::number::{self, Cell, Marks};
+use super::stamp;
 use crate::recording::Unit;
 
 /// Longest part of a cell that a sentence quotes, characters.
@@ -27,14 +28,21 @@ impl Timed {
     }
 
     /// Its cell in nanoseconds; the error says what the cell holds instead.
-    pub fn read(self, cells: &Cells, line: &[u8], mark: u8) -> Result<i64, String> {
+    pub fn read(self, cells: &Cells, line: &[u8], marks: Marks) -> Result<i64, String> {
         let cell = cells.get(line, self.column);
-        if self.unit == Unit::Iso8601 {
-            return number::stamp(cell)
-                .map(number::Stamp::ns)
-                .ok_or_else(|| format!("'{}' is not a date and time of day", shortened(cell)));
+        if matches!(self.unit, Unit::Iso8601 | Unit::TimeOfDay) {
+            return stamp::stamp(cell)
+                .filter(|stamp| stamp.dated == (self.unit == Unit::Iso8601))
+                .map(stamp::Stamp::ns)
+                .ok_or_else(|| match self.unit {
+                    Unit::Iso8601 => format!("'{}' is not a date and time of day", shortened(cell)),
+                    _ => format!("'{}' is not a time of day", shortened(cell)),
+                });
         }
-        match number::parse(cell, mark) {
+        match number::parse(cell, marks) {
+            Cell::Number(n) if self.unit == Unit::FramesPerSecond => {
+                of_rate(n.value()).ok_or_else(|| format!("'{}' is no frame rate", shortened(cell)))
+            }
             Cell::Number(n) => {
                 n.nanoseconds(self.unit).ok_or_else(|| format!("'{}' is out of range", shortened(cell)))
             }
@@ -45,11 +53,14 @@ impl Timed {
     }
 
     /// Its cell as a wall clock, ns since 1970; `None` where it holds none or names no zone and `zone` is unknown.
-    pub fn read_wall(self, cells: &Cells, line: &[u8], mark: u8, zone: Option<&TimeZone>) -> Option<i64> {
-        if self.unit != Unit::Iso8601 {
-            return self.read(cells, line, mark).ok();
+    pub fn read_wall(self, cells: &Cells, line: &[u8], marks: Marks, zone: Option<&TimeZone>) -> Option<i64> {
+        if self.unit == Unit::TimeOfDay {
+            return None;
         }
-        let stamp = number::stamp(cells.get(line, self.column))?;
+        if self.unit != Unit::Iso8601 {
+            return self.read(cells, line, marks).ok();
+        }
+        let stamp = stamp::stamp(cells.get(line, self.column))?;
         match stamp.offset_s {
             Some(_) => Some(stamp.ns()),
             None => in_zone(stamp.face_ns, zone?),
@@ -60,6 +71,13 @@ impl Timed {
     pub fn quote(self, cells: &Cells, line: &[u8]) -> String {
         shortened(cells.get(line, self.column))
     }
+}
+
+/// Duration of a frame at a rate, ns.
+fn of_rate(fps: f64) -> Option<i64> {
+    let ns = (1e9 / fps).round();
+    #[expect(clippy::cast_possible_truncation, reason = "within the range of i64")]
+    (fps > 0.0 && ns < 1e18).then_some(ns as i64)
 }
 
 /// Nanoseconds as seconds, for sentences.

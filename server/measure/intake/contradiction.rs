@@ -1,21 +1,32 @@
 //! What in a log speaks against a layout that was remembered for its header.
 
-use super::evidence::{Evidence, place};
+use super::describe::place;
+use super::evidence::Evidence;
 use super::layout::{Column as LayoutColumn, Layout};
 use super::number;
 use super::sample::Sample;
 use super::shape::durations_fps;
 use super::table::Table;
+use super::text;
 use crate::recording::{Kind, Role, Unit};
 
 /// What in a log speaks against a layout; `None` when it fits.
 pub fn contradicts(layout: &Layout, table: &Table, sample: &Sample) -> Option<String> {
+    if let Some(only) = &layout.only {
+        let name = text::bytes(&only.is, table.encoding);
+        if !sample.columns.get(place(only.column))?.distinct.contains(&name) {
+            return Some(format!("column {} does not name the program '{}'.", only.column, only.is));
+        }
+        // What its rows say among those of other programs is no evidence.
+        return None;
+    }
     let evidence = Evidence::gather(table, sample);
     let timed = layout.column(Role::FrameTime).filter(|_| layout.kind == Kind::Frames);
     let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
     for column in timed.into_iter().chain(clock) {
         let values = &sample.columns[place(column.index)];
-        let usable = if column.unit == Unit::Iso8601 { values.stamps } else { values.numbers };
+        let stamped = matches!(column.unit, Unit::Iso8601 | Unit::TimeOfDay);
+        let usable = if stamped { values.stamps } else { values.numbers };
         if usable * 2 < sample.rows {
             return Some(format!("column {} ({}) does not hold times.", column.index, column.name));
         }
@@ -26,16 +37,19 @@ pub fn contradicts(layout: &Layout, table: &Table, sample: &Sample) -> Option<St
             return Some(format!("column {} would give {fps:.4} fps.", durations.index));
         }
     }
-    match (timed, clock, evidence.pair) {
-        (Some(durations), _, Some(pair)) if place(durations.index) != pair.durations => Some(format!(
+    let pair = evidence.best_pair();
+    match (timed, clock, pair) {
+        (Some(durations), _, Some(pair)) if !evidence.holds(place(durations.index)) => Some(format!(
             "column {}, not {}, is the differences of column {}.",
             pair.durations + 1,
             durations.index,
             pair.clock + 1
         )),
-        (Some(durations), Some(clock), Some(pair)) if place(clock.index) == pair.clock => {
+        (Some(durations), Some(clock), Some(pair))
+            if (place(clock.index), place(durations.index)) == (pair.clock, pair.durations) =>
+        {
             let unit_of = |c: &LayoutColumn| match c.unit {
-                Unit::Iso8601 => Some(9),
+                Unit::Iso8601 | Unit::TimeOfDay => Some(9),
                 unit => number::exponent(unit),
             };
             let apart = unit_of(durations)? - unit_of(clock)?;

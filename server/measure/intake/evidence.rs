@@ -1,31 +1,32 @@
 //! What the columns of a log are, judged by what is in them.
 //!
-//! The rules, strongest first:
+//! A reading says which column times the rows, which holds their durations, and in what units. The rule of decision:
 //!
-//! 1. A column of durations that is the differences of a column of stamps fixes both roles at once (`proof.rs`).
-//!    Where several fit, the one whose running sum misses the stamps least.
-//! 2. A unit of time is taken when something other than the header's word for it speaks too: a date and time of day,
-//!    the power of ten between stamps and durations, or the average frame rate, which has to lie in 1..2000 fps.
-//!    Units of time are a factor of 1000 apart, so that range leaves one of them, which must be the header's.
-//! 3. A number of seconds since 1970 in this century is a wall clock, and its size is its unit.
-//! 4. Stamps alone are frame starts, unless power, clock, temperature or load stand beside them: rows at 20 ms and
-//!    more are then samples of a companion, faster ones are asked about. A column beside the stamps that is not
-//!    their differences is never the frame time, however likely it looks.
-//! 5. Durations alone need their unit and the word 'frame' in the header, and no rival.
-//! 6. Everything else is asked.
+//! - *read* when one reading explains the data and the runner-up is far off: a column of durations is the
+//!   differences of a column of stamps (`proof.rs`), which fixes both roles and the ratio of their units; or stamps
+//!   beside columns that only frames have; or durations whose header names frame and unit, without a rival.
+//! - A unit of time is taken when the average frame rate in it lies in 1..2000 fps, no other unit of time gives that,
+//!   and the header names no other one. Units of time are a factor of 1000 apart: the range leaves one of them.
+//! - *ask* when two readings fit: another pair of columns that belong together as well and give another sum; a rival
+//!   that the digits written cannot tell from the first; stamps of sensor rows that might be frames; a header that
+//!   names another column or unit than the numbers prove; several programs; rows that are marked as dropped.
+//! - *refuse* when nothing times frames or samples, or the rows are results.
+//!
+//! The proof is kept with the layout and held over the whole log while it is read (`held.rs`).
 
+use super::describe::name_of;
 use super::headers::{self, Hints};
-use super::layout::{Column as LayoutColumn, FORM, Layout, StampAt};
+use super::layout::Layout;
 use super::number;
 use super::proof::{self, Pair};
 use super::sample::Sample;
-use super::shape::{Shape, durations_fps, in_range, shape_of, stamps_fps, unit_s, varies};
+use super::shape::{Shape, durations_fps, shape_of, unit_s, varies};
 use super::table::Table;
-use super::text;
 use crate::recording::{Kind, Role, Unit};
 
 /// Frame rates that a pass can have on average, fps.
 pub const LIKELY_FPS: std::ops::RangeInclusive<f64> = 1.0..=2000.0;
+
 /// What the evidence says.
 #[derive(Debug)]
 pub enum Verdict {
@@ -42,6 +43,8 @@ pub enum Verdict {
     },
     /// Nothing in it times frames or samples.
     Untimed,
+    /// Its times run backwards; the column, from 1.
+    Backwards(usize),
     /// Its rows are runs or events.
     Summary,
 }
@@ -52,122 +55,286 @@ pub(super) struct Evidence<'a> {
     pub sample: &'a Sample,
     pub hints: Vec<Hints>,
     pub shapes: Vec<Shape>,
-    pub pair: Option<Pair>,
+    /// Durations beside stamps.
+    pub pairs: Vec<Pair>,
+    /// Frame rates beside stamps: `durations` is the column of the rates, in durations of seconds.
+    pub by_rate: Vec<Pair>,
 }
 
 /// Weighs the sample.
 pub fn judge(table: &Table, sample: &Sample) -> Verdict {
     let evidence = Evidence::gather(table, sample);
-    let guess = evidence.describe();
-    match evidence.pair {
-        Some(pair) => evidence.by_pair(pair, guess),
-        None if is_summary(sample) => Verdict::Summary,
-        None => evidence.by_one(guess),
-    }
+    let verdict = evidence.several_programs().unwrap_or_else(|| evidence.decide());
+    evidence.with_dropped(verdict)
 }
 
 impl<'a> Evidence<'a> {
     pub(super) fn gather(table: &'a Table, sample: &'a Sample) -> Self {
         let hints: Vec<Hints> = table.names.iter().map(|n| headers::hints(n)).collect();
-        let shapes: Vec<Shape> = sample.columns.iter().map(|c| shape_of(c, sample.partings)).collect();
-        let mut evidence = Self { table, sample, hints, shapes, pair: None };
-        evidence.pair = evidence.best_pair();
+        let shapes: Vec<Shape> = sample
+            .columns
+            .iter()
+            .zip(&hints)
+            .map(|(c, h)| shape_of(c, sample.partings, h.time || h.unit.is_some_and(headers::is_time)))
+            .collect();
+        let mut evidence = Self { table, sample, hints, shapes, pairs: Vec::new(), by_rate: Vec::new() };
+        evidence.find_pairs();
         evidence
     }
 
-    fn places(&self, fits: impl Fn(Shape) -> bool) -> Vec<usize> {
+    pub(super) fn decide(&self) -> Verdict {
+        let guess = self.describe();
+        match () {
+            () if !self.pairs.is_empty() => self.by_pairs(guess),
+            () if self.is_summary() => Verdict::Summary,
+            () => self.by_one(guess),
+        }
+    }
+
+    pub(super) fn places(&self, fits: impl Fn(Shape) -> bool) -> Vec<usize> {
         (0..self.shapes.len()).filter(|&i| fits(self.shapes[i])).collect()
     }
 
     pub(super) fn clocks(&self) -> Vec<usize> {
-        self.places(|s| matches!(s, Shape::Stamps | Shape::Epoch(_) | Shape::Rising))
+        let mut clocks = self.places(|s| matches!(s, Shape::Stamps(_) | Shape::Epoch(_) | Shape::Rising));
+        clocks.retain(|&c| !self.hints[c].foreign && !self.hints[c].statistic);
+        clocks
     }
 
-    fn best_pair(&self) -> Option<Pair> {
+    fn find_pairs(&mut self) {
         let columns = &self.sample.columns;
-        let mut pairs = Vec::new();
-        let mut possible = self.places(|s| matches!(s, Shape::Positive | Shape::Constant | Shape::Rising));
-        possible.retain(|&durations| self.may_be_durations(durations));
+        let possible: Vec<usize> = self
+            .places(|s| matches!(s, Shape::Positive | Shape::Constant | Shape::Rising))
+            .into_iter()
+            .filter(|&c| self.may_be_durations(c))
+            .collect();
+        let rates: Vec<_> = self
+            .places(|s| s == Shape::Positive)
+            .into_iter()
+            .filter(|&c| self.hints[c].role == Some(Role::Rate) || self.hints[c] == Hints::default())
+            .map(|c| (c, proof::from_rates(&columns[c])))
+            .collect();
+        let (mut pairs, mut by_rate) = (Vec::new(), Vec::new());
         for clock in self.clocks() {
-            for &durations in &possible {
-                if clock != durations {
-                    pairs.extend(proof::pair((clock, &columns[clock]), (durations, &columns[durations])));
-                }
+            for &durations in possible.iter().filter(|d| **d != clock) {
+                pairs.extend(proof::pair((clock, &columns[clock]), (durations, &columns[durations])));
+            }
+            for (rate, durations) in rates.iter().filter(|r| r.0 != clock) {
+                by_rate.extend(proof::pair((clock, &columns[clock]), (*rate, durations)));
             }
         }
-        // The least miss wins; among equals the header's word 'frame', then the finer clock, then the first.
-        let named = |p: &Pair| u8::from(!self.hints[p.durations].frame);
-        let step = |p: &Pair| columns[p.clock].step() * self.known_unit(p.clock).map_or(1.0, unit_s);
-        pairs.into_iter().min_by(|a, b| {
-            let close = (a.miss - b.miss).abs() < 1e-5;
-            let by_miss = if close { std::cmp::Ordering::Equal } else { a.miss.total_cmp(&b.miss) };
-            by_miss.then(named(a).cmp(&named(b))).then(step(a).total_cmp(&step(b)))
-        })
+        // What little speaks needs the header beside it.
+        pairs.retain(|p| {
+            !p.loose || (self.hints[p.durations].frame && self.hints[p.durations].role.is_none())
+        });
+        by_rate.retain(|p| !p.loose);
+        (self.pairs, self.by_rate) = (pairs, by_rate);
     }
 
     /// A column with a unit of another quantity is no duration; one without a unit has to vary, since whatever
     /// stays at 100 agrees with samples taken every 100 ms.
     fn may_be_durations(&self, column: usize) -> bool {
-        match self.hints[column].unit {
+        let hints = &self.hints[column];
+        match hints.unit {
             Some(unit) => headers::is_time(unit),
-            None => varies(&self.sample.columns[column]),
+            None => !hints.foreign && varies(&self.sample.columns[column]),
         }
     }
 
     /// The unit of a clock that its own values prove, else its header's.
     pub(super) fn known_unit(&self, column: usize) -> Option<Unit> {
         match self.shapes[column] {
-            Shape::Stamps => Some(Unit::Second),
-            Shape::Epoch(unit) => Some(unit),
+            Shape::Stamps(unit) | Shape::Epoch(unit) => Some(unit),
             _ => self.hints[column].unit.filter(|u| headers::is_time(*u)),
         }
     }
 
-    fn by_pair(&self, pair: Pair, mut guess: Layout) -> Verdict {
-        let clock_unit = self.known_unit(pair.clock).and_then(number::exponent);
-        let from_durations =
-            self.hints[pair.durations].unit.and_then(number::exponent).map(|e| e - pair.power);
-        let fits = |e: &i32| {
-            let unit = number::time_unit(e + pair.power)?;
-            number::time_unit(*e)?;
-            LIKELY_FPS.contains(&durations_fps(&self.sample.columns[pair.durations], unit)).then_some(*e)
+    /// Whether its own values prove the unit of a clock.
+    pub(super) fn proves_unit(&self, column: usize) -> bool {
+        matches!(self.shapes[column], Shape::Stamps(_) | Shape::Epoch(_))
+    }
+
+    /// How much the words of a pair's headers speak for it.
+    fn named(&self, pair: &Pair) -> i32 {
+        let (clock, durations) = (&self.hints[pair.clock], &self.hints[pair.durations]);
+        let timed = self.proves_unit(pair.clock) || clock.time || clock.unit.is_some_and(headers::is_time);
+        let works = |h: &Hints| matches!(h.role, Some(Role::CpuWork | Role::CardWork | Role::Latency));
+        i32::from(timed)
+            + 2 * i32::from(durations.frame)
+            + i32::from(durations.duration)
+            + i32::from(durations.unit.is_some())
+            - 3 * i32::from(works(durations))
+            - 2 * i32::from(works(clock))
+    }
+
+    /// The pair to read by, and others that fit as well and give another result.
+    fn ranked(&self) -> (Pair, Vec<Pair>) {
+        let finer =
+            |p: &Pair| self.sample.columns[p.clock].step() * self.known_unit(p.clock).map_or(1.0, unit_s);
+        let order = |a: &Pair, b: &Pair| {
+            let close = a.clock == b.clock && (a.miss - b.miss).abs() <= 3.0 * a.explained.max(b.explained);
+            let by_miss = if close || a.clock != b.clock {
+                std::cmp::Ordering::Equal
+            } else {
+                a.miss.total_cmp(&b.miss)
+            };
+            by_miss
+                .then(self.named(b).cmp(&self.named(a)))
+                .then(a.coarse.cmp(&b.coarse))
+                .then(finer(a).total_cmp(&finer(b)))
         };
-        let agreed = match (clock_unit, from_durations) {
-            (Some(a), Some(b)) if a != b => None,
-            (a, b) => a.or(b),
+        let mut pairs = self.pairs.clone();
+        pairs.sort_by(order);
+        let best = pairs[0];
+        let seconds = |p: &Pair| 1.0 / durations_fps(&self.sample.columns[p.durations], Unit::Second);
+        let alike = |p: &Pair| {
+            let ratio = seconds(p) / seconds(&best);
+            let whole =
+                [-9, -6, -3, 0, 3, 6, 9].into_iter().any(|e| (ratio / 10_f64.powi(e) - 1.0).abs() < 1e-7);
+            p.durations == best.durations || whole
         };
-        self.set_pair(&mut guess, pair, agreed.or_else(|| [9, 6, 3, 0].iter().find_map(fits)).unwrap_or(6));
-        match agreed.as_ref().and_then(fits) {
-            Some(_) => Verdict::Certain(guess),
-            None => {
-                let why = match (clock_unit, from_durations, agreed) {
-                    (None, None, _) => format!(
-                        "Columns {} and {} are stamps and durations, but neither says its unit.",
-                        pair.clock + 1,
-                        pair.durations + 1
-                    ),
-                    (.., None) => format!(
-                        "The units that columns {} and {} name do not go together: their numbers are a factor of 10^{} apart.",
-                        pair.clock + 1,
-                        pair.durations + 1,
-                        pair.power.abs()
-                    ),
-                    _ => format!(
-                        "In the units that the header names, column {} gives a frame rate outside 1 to 2000 fps.",
-                        pair.durations + 1
-                    ),
-                };
-                let ways = [9, 6, 3, 0].into_iter().filter_map(|e| {
-                    let (clock, durations) = (number::time_unit(e)?, number::time_unit(e + pair.power)?);
-                    let mut layout = guess.clone();
-                    self.set_pair(&mut layout, pair, e);
-                    Some((
-                        format!("stamps in {}, durations in {}", name_of(clock), name_of(durations)),
-                        layout,
-                    ))
-                });
-                Verdict::Unsure { why, ways: self.likely_first(ways.collect()), guess: guess.clone() }
+        let rivals = pairs[1..].iter().copied().filter(|p| !alike(p)).filter(|p| {
+            let told_apart =
+                p.clock == best.clock && p.miss > best.miss + 3.0 * p.explained.max(best.explained);
+            !told_apart && self.named(p) >= self.named(&best)
+        });
+        (best, rivals.collect())
+    }
+
+    /// The pair that the log would be read by.
+    pub(super) fn best_pair(&self) -> Option<Pair> {
+        (!self.pairs.is_empty()).then(|| self.ranked().0)
+    }
+
+    /// Whether a column is the differences of some stamps.
+    pub(super) fn holds(&self, durations: usize) -> bool {
+        self.pairs.iter().any(|p| p.durations == durations)
+    }
+
+    fn by_pairs(&self, mut guess: Layout) -> Verdict {
+        let (pair, rivals) = self.ranked();
+        let units = self.units_of(pair);
+        let exponent = units.as_ref().map_or_else(|(_, e)| *e, |e| *e);
+        let before = guess.clone();
+        self.set_pair(&mut guess, pair, exponent);
+        if let Err((why, _)) = units {
+            let ways = [9, 6, 3, 0].into_iter().filter_map(|e| {
+                let (clock, durations) = (number::time_unit(e)?, number::time_unit(e + pair.power)?);
+                let mut layout = before.clone();
+                self.set_pair(&mut layout, pair, e);
+                Some((format!("stamps in {}, durations in {}", name_of(clock), name_of(durations)), layout))
+            });
+            return Verdict::Unsure { why, ways: self.likely_first(ways.collect()), guess };
+        }
+        if let Some(why) = self.speaks_against(pair, &rivals) {
+            let mut ways = vec![(self.way(pair), guess.clone())];
+            for rival in rivals {
+                let mut layout = before.clone();
+                let exponent = self.units_of(rival).unwrap_or_else(|(_, e)| e);
+                self.set_pair(&mut layout, rival, exponent);
+                ways.push((self.way(rival), layout));
             }
+            let mut companion = before;
+            self.set_clock(&mut companion, pair.clock, number::time_unit(exponent));
+            companion.kind = Kind::Companion;
+            ways.push((format!("samples timed by column {}", pair.clock + 1), companion));
+            return Verdict::Unsure { why, guess, ways };
+        }
+        Verdict::Certain(guess)
+    }
+
+    fn way(&self, pair: Pair) -> String {
+        format!("frame times in column {}, stamps in column {}", pair.durations + 1, pair.clock + 1)
+    }
+
+    /// What speaks against reading by a pair whose units are settled.
+    fn speaks_against(&self, pair: Pair, rivals: &[Pair]) -> Option<String> {
+        if let Some(rival) = rivals.first() {
+            return Some(if rival.clock == pair.clock {
+                format!(
+                    "Columns {} and {} both follow column {} to the digits written.",
+                    pair.durations + 1,
+                    rival.durations + 1,
+                    pair.clock + 1
+                )
+            } else {
+                format!(
+                    "Column {} is the differences of column {}, and column {} those of column {}: both may be frame times.",
+                    pair.durations + 1,
+                    pair.clock + 1,
+                    rival.durations + 1,
+                    rival.clock + 1
+                )
+            });
+        }
+        let hints = &self.hints[pair.durations];
+        let works = matches!(hints.role, Some(Role::CpuWork | Role::CardWork | Role::Latency));
+        let named =
+            self.named_durations().into_iter().find(|&c| c != pair.durations && self.hints[c].role.is_none());
+        if let (true, Some(other)) = (works, named) {
+            return Some(format!(
+                "Column {} is named as frame time, but column {} is the differences of column {}.",
+                other + 1,
+                pair.durations + 1,
+                pair.clock + 1
+            ));
+        }
+        let fps = 1.0
+            / (super::shape::median_step(&self.sample.columns[pair.clock])
+                * self.known_unit(pair.clock).map_or(f64::NAN, unit_s));
+        let sampled =
+            self.has_sensors() && !hints.frame && !self.frames_spoken_of() && (fps.is_nan() || fps <= 50.0);
+        sampled.then(|| {
+            format!(
+                "Columns {} and {} are stamps and their differences beside sensor readings: frames or samples?",
+                pair.clock + 1,
+                pair.durations + 1
+            )
+        })
+    }
+
+    /// Power of ten, in ns, of the clock's unit; the error says why it is not certain, with a guess.
+    fn units_of(&self, pair: Pair) -> Result<i32, (String, i32)> {
+        let exponent_of = |unit: Unit| match unit {
+            Unit::Iso8601 | Unit::TimeOfDay => Some(9),
+            unit => number::exponent(unit),
+        };
+        let by_clock = self.known_unit(pair.clock).and_then(exponent_of);
+        let by_durations = self.hints[pair.durations].unit.and_then(number::exponent).map(|e| e - pair.power);
+        let fits: Vec<i32> = [9, 6, 3, 0]
+            .into_iter()
+            .filter(|e| {
+                number::time_unit(e + pair.power).is_some_and(|unit| {
+                    LIKELY_FPS.contains(&durations_fps(&self.sample.columns[pair.durations], unit))
+                })
+            })
+            .collect();
+        let guess = fits.first().copied().unwrap_or(6);
+        let (clock, durations) = (pair.clock + 1, pair.durations + 1);
+        match (by_clock, by_durations) {
+            (Some(a), Some(b)) if a != b => Err((
+                format!(
+                    "The units that columns {clock} and {durations} name do not go together: their numbers are a factor of 10^{} apart.",
+                    pair.power.abs()
+                ),
+                guess,
+            )),
+            (Some(e), _) | (_, Some(e)) if !fits.contains(&e) => Err((
+                format!(
+                    "In the units that the header names, column {durations} gives a frame rate outside 1 to 2000 fps."
+                ),
+                guess,
+            )),
+            (Some(e), Some(_)) => Ok(e),
+            (Some(e), None) if self.proves_unit(pair.clock) => Ok(e),
+            (Some(e), None) | (None, Some(e)) if fits == [e] => Ok(e),
+            (None, None) if fits.len() == 1 => Ok(guess),
+            _ => Err((
+                format!(
+                    "Columns {clock} and {durations} are stamps and durations, but several units of time give a likely frame rate."
+                ),
+                guess,
+            )),
         }
     }
 
@@ -176,11 +343,22 @@ impl<'a> Evidence<'a> {
         let durations = &mut layout.columns[pair.durations];
         durations.role = Role::FrameTime;
         durations.unit = number::time_unit(exponent + pair.power).unwrap_or(Unit::Millisecond);
-        durations.why = format!(
-            "it is the differences of column {clock} in {:.1} % of the rows; its running sum follows column {clock} to {:.2} %",
-            100.0 * pair.share,
-            100.0 * pair.miss
-        );
+        durations.why = if pair.coarse {
+            format!(
+                "its running sum follows column {clock}, whose stamps are coarser than a frame, to {:.2} %",
+                100.0 * pair.miss
+            )
+        } else {
+            format!(
+                "it is the differences of column {clock} in {:.1} % of the rows; its running sum follows column {clock} to {:.2} %",
+                100.0 * pair.share,
+                100.0 * pair.miss
+            )
+        };
+        if pair.coarse {
+            // Frames go on by their durations; the stamps only say when the first one was.
+            layout.clock = None;
+        }
         layout.stamp_at = pair.at;
         layout.kind = Kind::Frames;
     }
@@ -188,102 +366,12 @@ impl<'a> Evidence<'a> {
     /// Makes a column the clock of the rows; gives its position from 1.
     pub(super) fn set_clock(&self, layout: &mut Layout, clock: usize, unit: Option<Unit>) -> u32 {
         let column = &mut layout.columns[clock];
-        if self.shapes[clock] == Shape::Rising {
+        if !self.proves_unit(clock) {
             column.role = Role::Elapsed;
             column.unit = unit.unwrap_or(Unit::Millisecond);
             "it rises from row to row".clone_into(&mut column.why);
         }
         layout.clock = Some(column.index);
         column.index
-    }
-
-    /// The layout before anything is decided: what each column is by itself.
-    fn describe(&self) -> Layout {
-        let columns = (0..self.table.names.len()).map(|i| self.describe_column(i)).collect();
-        Layout {
-            form: FORM,
-            kind: Kind::Frames,
-            delimiter: char::from(self.table.delimiter),
-            decimal: char::from(self.table.mark),
-            encoding: self.table.encoding,
-            header_line: self.table.header_line,
-            clock: None,
-            stamp_at: StampAt::Start,
-            columns,
-        }
-    }
-
-    fn describe_column(&self, i: usize) -> LayoutColumn {
-        let hints = &self.hints[i];
-        let (role, unit, why) = match self.shapes[i] {
-            Shape::Empty => (Role::Other, Unit::None, "no values".to_owned()),
-            Shape::Words => {
-                let distinct = &self.sample.columns[i].distinct;
-                let first = distinct.first().map(|w| text::words(w, self.table.encoding).into_owned());
-                (Role::Text, Unit::None, format!("words, first '{}'", first.unwrap_or_default()))
-            }
-            Shape::Stamps => (Role::WallClock, Unit::Iso8601, "dates and times of day".to_owned()),
-            Shape::Epoch(unit) => (Role::WallClock, unit, "time since 1970, in this century".to_owned()),
-            Shape::Counter => (Role::Counter, Unit::None, "it counts the rows".to_owned()),
-            Shape::Constant if hints.role.is_none() => {
-                (Role::Constant, hints.unit.unwrap_or(Unit::None), "it never changes".to_owned())
-            }
-            Shape::Rising | Shape::Constant | Shape::Positive | Shape::Numbers => match hints.role {
-                Some(role) if in_range(&self.sample.columns[i], role, hints.unit) => (
-                    role,
-                    hints.unit.unwrap_or(Unit::None),
-                    "its header names quantity and unit, its values are in their range".to_owned(),
-                ),
-                _ => (Role::Other, hints.unit.unwrap_or(Unit::None), "numbers without a use here".to_owned()),
-            },
-        };
-        LayoutColumn {
-            index: u32::try_from(i + 1).unwrap_or(u32::MAX),
-            name: self.table.names[i].clone(),
-            role,
-            unit,
-            why,
-        }
-    }
-
-    /// Puts the ways whose average is a likely frame rate first, and drops the absurd ones where there are likely.
-    pub(super) fn likely_first(&self, ways: Vec<(String, Layout)>) -> Vec<(String, Layout)> {
-        let likely = |layout: &Layout| {
-            let fps = layout.column(Role::FrameTime).map_or_else(
-                || layout.clock.map_or(f64::NAN, |c| self.clock_fps(layout, c)),
-                |c| durations_fps(&self.sample.columns[place(c.index)], c.unit),
-            );
-            LIKELY_FPS.contains(&fps)
-        };
-        let (first, rest): (Vec<_>, Vec<_>) = ways.into_iter().partition(|(_, l)| likely(l));
-        if first.is_empty() { rest } else { first }
-    }
-
-    fn clock_fps(&self, layout: &Layout, index: u32) -> f64 {
-        let column = &layout.columns[place(index)];
-        let unit = if column.unit == Unit::Iso8601 { Unit::Second } else { column.unit };
-        stamps_fps(&self.sample.columns[place(index)], unit)
-    }
-}
-
-/// Whether the rows are runs or events rather than frames: few, each led by words that differ.
-fn is_summary(sample: &Sample) -> bool {
-    sample.rows <= 256
-        && sample.columns.first().is_some_and(|c| c.words * 2 > sample.rows && c.distinct.len() > 1)
-}
-
-/// Position from 0 of a column numbered from 1.
-pub(super) fn place(index: u32) -> usize {
-    usize::try_from(index.saturating_sub(1)).unwrap_or(usize::MAX)
-}
-
-/// A unit of time in words.
-pub(super) fn name_of(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Second => "seconds",
-        Unit::Millisecond => "milliseconds",
-        Unit::Microsecond => "microseconds",
-        Unit::Nanosecond => "nanoseconds",
-        _ => "its own unit",
     }
 }

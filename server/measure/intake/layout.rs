@@ -55,6 +55,33 @@ pub struct Layout {
     pub stamp_at: StampAt,
     /// All columns, in the order of the table.
     pub columns: Vec<Column>,
+    /// Whether groups of three digits are set apart in its numbers.
+    #[serde(default)]
+    pub grouped: bool,
+    /// The program whose rows are read, where several wrote into one log.
+    #[serde(default)]
+    pub only: Option<Only>,
+    /// What is done with rows that are marked as dropped.
+    #[serde(default)]
+    pub dropped: Option<Dropped>,
+}
+
+/// The rows of one program.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Only {
+    /// Column that names the program, from 1.
+    pub column: u32,
+    /// Its name there.
+    pub is: String,
+}
+
+/// A column that marks frames which were made and not shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Dropped {
+    /// Its position, from 1.
+    pub column: u32,
+    /// Whether a marked row counts as a frame; else its time goes to the frame before it.
+    pub counts: bool,
 }
 
 impl Layout {
@@ -143,10 +170,13 @@ pub struct Candidate {
 impl Candidate {
     /// The way and what it would give, as a clause.
     pub fn in_words(&self) -> String {
-        format!(
-            "{} ({} frames in {:.3} s, {:.3} fps)",
-            self.says, self.frames, self.seconds, self.average_fps
-        )
+        let Self { says, frames, seconds, .. } = self;
+        match self.layout.kind {
+            Kind::Frames => {
+                format!("{says} ({frames} frames in {seconds:.3} s, {:.3} fps)", self.average_fps)
+            }
+            Kind::Companion => format!("{says} ({frames} samples over {seconds:.3} s)"),
+        }
     }
 }
 

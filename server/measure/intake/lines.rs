@@ -1,15 +1,22 @@
 //! A stream cut into lines and lines into cells, in bounded memory.
 //!
-//! A row never reaches past its line: a stray quote spoils one line, not the rest of the log, and every cell has a
-//! line number. Quotes follow RFC 4180 (2005, section 2) within the line.
+//! Quotes follow RFC 4180 (2005, section 2), line breaks inside them included. A quote that is not closed within a few
+//! lines is a stray one: it spoils its line, not the rest of the log.
 
 use std::io::{self, Read};
 
 use memchr::memchr;
 
+use super::table::Table;
+
 /// Longest line that is still taken for a row of a log, bytes.
 pub const LONGEST_LINE: usize = 1024 * 1024;
 const CHUNK: usize = 256 * 1024;
+/// Line breaks that a quoted cell may hold, and bytes of such a row.
+const MOST_BREAKS: u64 = 16;
+const LONGEST_QUOTED: usize = 64 * 1024;
+/// Stands for runs of blanks between cells.
+pub const BLANKS: u8 = b' ';
 
 /// What [`Lines::advance`] gives.
 #[derive(Debug, PartialEq, Eq)]
@@ -29,12 +36,38 @@ pub struct Lines<R> {
     end: u8,
     number: u64,
     finished: bool,
+    /// Whether a quote was seen so far: most logs have none, and are spared the look for open ones.
+    quotes: bool,
+    unquoted: bool,
 }
 
 impl<R: Read> Lines<R> {
     /// `end` is `\n` or `\r`.
     pub fn new(source: R, end: u8) -> Self {
-        Self { source, buffer: vec![0; CHUNK], start: 0, filled: 0, end, number: 0, finished: false }
+        let buffer = vec![0; CHUNK];
+        Self {
+            source,
+            buffer,
+            start: 0,
+            filled: 0,
+            end,
+            number: 0,
+            finished: false,
+            quotes: false,
+            unquoted: false,
+        }
+    }
+
+    /// Those of a table's log.
+    pub fn of(source: R, table: &Table) -> Self {
+        Self::new(source, table.line_end)
+    }
+
+    /// Lines in which quotes mean nothing: each ends at its line end.
+    #[must_use]
+    pub fn unquoted(mut self) -> Self {
+        self.unquoted = true;
+        self
     }
 
     /// Number of the line given last, from 1.
@@ -48,20 +81,32 @@ impl<R: Read> Lines<R> {
     /// Those of the source.
     pub fn advance(&mut self) -> io::Result<Option<Line<'_>>> {
         let mut searched = self.start;
+        let (mut breaks, mut first_end) = (0, None);
         loop {
             if let Some(found) = memchr(self.end, &self.buffer[searched..self.filled]) {
-                let (from, to) = (self.start, searched + found);
-                self.start = to + 1;
-                self.number += 1;
-                return Ok(Some(Line::Text(without_return(&self.buffer[from..to]), true)));
+                let to = searched + found;
+                let row = &self.buffer[self.start..to];
+                if self.quotes && leaves_open(row) {
+                    first_end.get_or_insert(row.len());
+                    if breaks < MOST_BREAKS && row.len() < LONGEST_QUOTED {
+                        breaks += 1;
+                        searched = to + 1;
+                        continue;
+                    }
+                    return Ok(Some(self.give(first_end, 0, true)));
+                }
+                return Ok(Some(self.give(Some(row.len()), breaks, true)));
             }
             if self.finished {
-                let from = std::mem::replace(&mut self.start, self.filled);
-                if from == self.filled {
+                if self.start == self.filled {
                     return Ok(None);
                 }
-                self.number += 1;
-                return Ok(Some(Line::Text(without_return(&self.buffer[from..self.filled]), false)));
+                let closed = breaks == 0 || !leaves_open(&self.buffer[self.start..self.filled]);
+                return Ok(Some(if closed {
+                    self.give(None, breaks, false)
+                } else {
+                    self.give(first_end, 0, true)
+                }));
             }
             if self.filled - self.start > LONGEST_LINE {
                 self.number += 1;
@@ -69,6 +114,15 @@ impl<R: Read> Lines<R> {
             }
             searched = self.fill()?;
         }
+    }
+
+    /// The next `length` bytes (all that are left without one) as a row that takes `breaks` lines more than one.
+    fn give(&mut self, length: Option<usize>, breaks: u64, ended: bool) -> Line<'_> {
+        let from = self.start;
+        let to = length.map_or(self.filled, |length| from + length);
+        self.start = if length.is_some() { to + 1 } else { to };
+        self.number += 1 + breaks;
+        Line::Text(without_return(&self.buffer[from..to]), ended)
     }
 
     /// Reads on, moving what is left to the front; gives where the new bytes begin.
@@ -86,6 +140,8 @@ impl<R: Read> Lines<R> {
                 other => break other?,
             }
         };
+        self.quotes =
+            self.quotes || !self.unquoted && memchr(b'"', &self.buffer[from..from + read]).is_some();
         self.filled += read;
         self.finished = read == 0;
         Ok(from)
@@ -94,6 +150,21 @@ impl<R: Read> Lines<R> {
 
 fn without_return(line: &[u8]) -> &[u8] {
     line.strip_suffix(b"\r").unwrap_or(line)
+}
+
+/// Whether a row ends inside quotes.
+pub(super) fn leaves_open(row: &[u8]) -> bool {
+    let (mut inside, mut at_start) = (false, true);
+    for &b in row {
+        match b {
+            b'"' if inside => inside = false,
+            // A quote right after one that closed is an escaped one.
+            b'"' if at_start => inside = true,
+            _ => {}
+        }
+        at_start = matches!(b, b',' | b';' | b'\t' | b'|' | b' ' | b'"');
+    }
+    inside
 }
 
 /// The cells of one line; its buffers are used again for the next.
@@ -105,10 +176,13 @@ pub struct Cells {
 }
 
 impl Cells {
-    /// Cuts `line` at `delimiter`.
+    /// Cuts `line` at `delimiter`; [`BLANKS`] cuts it at each run of blanks.
     pub fn split(&mut self, line: &[u8], delimiter: u8) {
         self.bounds.clear();
         self.quoted = false;
+        if delimiter == BLANKS {
+            return self.split_blanks(line);
+        }
         let mut from = 0;
         // Cells are a few bytes long: one sweep is faster than a search for each delimiter and one for quotes.
         for (at, &b) in line.iter().enumerate() {
@@ -119,10 +193,51 @@ impl Cells {
                 self.bounds.clear();
                 self.quoted = true;
                 self.split_quoted(line, delimiter);
-                return;
+                break;
             }
         }
-        self.bounds.push((from, line.len()));
+        if !self.quoted {
+            self.bounds.push((from, line.len()));
+        }
+        if delimiter == b'|' {
+            self.drop_frame(line);
+        }
+    }
+
+    /// A line that begins and ends with a bar has no cells outside them.
+    fn drop_frame(&mut self, line: &[u8]) {
+        let line = line.trim_ascii();
+        if self.bounds.len() > 2 && line.starts_with(b"|") && line.ends_with(b"|") {
+            self.bounds.pop();
+            self.bounds.remove(0);
+        }
+    }
+
+    fn split_blanks(&mut self, line: &[u8]) {
+        self.quoted = true;
+        self.unquoted.clear();
+        let mut rest = line.trim_ascii();
+        while let Some((&first, after)) = rest.split_first() {
+            let from = self.unquoted.len();
+            let closing = if first == b'"' { closing(after) } else { None };
+            let cell;
+            if let Some(end) = closing {
+                let mut escaped = false;
+                for &b in &after[..end] {
+                    escaped = b == b'"' && !escaped;
+                    if !escaped {
+                        self.unquoted.push(b);
+                    }
+                }
+                rest = &after[end + 1..];
+            } else {
+                let end = rest.iter().position(|b| matches!(b, b' ' | b'\t')).unwrap_or(rest.len());
+                (cell, rest) = rest.split_at(end);
+                self.unquoted.extend_from_slice(cell);
+            }
+            self.bounds.push((from, self.unquoted.len()));
+            rest = rest.trim_ascii_start();
+        }
     }
 
     fn split_quoted(&mut self, line: &[u8], delimiter: u8) {
@@ -169,6 +284,20 @@ impl Cells {
     }
 }
 
+/// Where a quoted cell ends: the quote before a blank or the end.
+fn closing(text: &[u8]) -> Option<usize> {
+    let mut at = 0;
+    while let Some(found) = memchr(b'"', &text[at..]) {
+        at += found;
+        match text.get(at + 1) {
+            Some(b'"') => at += 2,
+            None | Some(b' ' | b'\t') => return Some(at),
+            Some(_) => return None,
+        }
+    }
+    None
+}
+
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
@@ -191,6 +320,36 @@ mod tests {
         assert_eq!(lines(b"a\r\n\r\nb", b'\n'), want);
         assert_eq!(lines(b"a\r\rb", b'\r'), want);
         assert_eq!(lines(b"", b'\n'), vec![]);
+    }
+
+    #[test]
+    fn a_quoted_cell_may_hold_line_ends_and_a_stray_quote_spoils_one_line() {
+        let rows = |text: &str| {
+            lines(text.as_bytes(), b'\n')
+                .into_iter()
+                .map(|l| String::from_utf8(l.0).unwrap())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(rows("1,\"a\nb\",2\n3\n"), ["1,\"a\nb\",2", "3"]);
+        assert_eq!(rows("1,\"a \"\"x\"\"\",2\n3\n"), ["1,\"a \"\"x\"\"\",2", "3"]);
+        let stray = format!("1,\"a\n{}", "2,3\n".repeat(30));
+        assert_eq!(rows(&stray).len(), 31);
+        assert_eq!(rows("1,\"a\n2"), ["1,\"a", "2"]);
+        let mut joined = Lines::new(&b"\"a\nb\"\nc\n"[..], b'\n');
+        joined.advance().unwrap();
+        assert_eq!(joined.number(), 2);
+    }
+
+    #[test]
+    fn runs_of_blanks_and_bars() {
+        let cut = |line: &str, delimiter: u8| {
+            let mut cells = Cells::default();
+            cells.split(line.as_bytes(), delimiter);
+            cells.all(line.as_bytes()).map(|c| String::from_utf8(c.to_vec()).unwrap()).collect::<Vec<_>>()
+        };
+        assert_eq!(cut("  1.5   2\t\"a b\" \"\" 3 ", BLANKS), ["1.5", "2", "a b", "", "3"]);
+        assert_eq!(cut("| 1.5 | 2 |", b'|'), ["1.5", "2"]);
+        assert_eq!(cut("1.5|2|", b'|'), ["1.5", "2", ""]);
     }
 
     #[test]

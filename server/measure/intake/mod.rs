@@ -1,52 +1,59 @@
 //! Bytes to recordings: which file it is, its text, its table, what its columns are, its rows.
 //!
 //! ```text
-//! container -> text -> lines -> table -> sample -> evidence -> layout -> assemble -> segments
+//! container -> text -> lines -> table -> sample -> evidence -> layout -> rows, held -> segments
 //! ```
 //!
-//! A log is read three times over from its start (head, sample, rows) and never held whole: a line is the most that
-//! is kept of its text. What its columns are is judged by what is in them; see [`evidence`] for the rules. Reading
-//! never fails half-way: it gives recordings with a list of problems, a question to a person, or a refusal in words.
+//! A log is read three times over from its start (head, sample, rows). A plain one is never held whole: a line is the
+//! most that is kept of its text; a packed one is held while it is small. What its columns are is judged by what is in
+//! them; see [`evidence`] for the rules. Reading never fails half-way: it gives recordings with a list of problems, a
+//! question to a person, or a refusal in words.
 
 mod alone;
 mod assemble;
+mod candidate;
 mod clock;
 pub mod container;
 mod contradiction;
+mod describe;
 pub mod evidence;
 pub mod headers;
+mod held;
+mod json_lines;
 pub mod layout;
 pub mod lines;
+mod log;
+mod marks;
 pub mod number;
+mod parquet;
 mod problems;
 mod proof;
 mod refusals;
+mod rows;
 mod sample;
+mod settled;
+mod several;
 mod shape;
-mod table;
+pub mod stamp;
+pub mod table;
 pub mod text;
 mod tracks;
+mod unnamed;
 
 use std::io::{self, Read, Seek, SeekFrom};
 
-use flate2::read::MultiGzDecoder;
 use jiff::tz::TimeZone;
+use zip::ZipArchive;
 
-use self::assemble::{Assembled, Conditions};
-use self::container::{Capped, Container, TooMuch};
-use self::evidence::Verdict;
-pub use self::layout::{Candidate, Column, Layout, Question, StampAt};
+use self::container::{Bytes, Container, TooMuch, held_whole};
+pub use self::layout::{Candidate, Column, Dropped, Layout, Only, Question, StampAt};
+use self::log::{Form, Log};
 pub use self::problems::LISTED;
-use self::sample::Sample;
-use self::table::{NoTable, Table};
 pub use self::text::Encoding;
-use self::text::Utf8Stream;
-use crate::recording::{Kind, Problem, Recording};
+use crate::recording::{Problem, Recording};
 
-/// How much of the text the encoding and the table are judged on, bytes.
-const HEAD: u64 = 1024 * 1024;
-/// Ways to read a log that are offered at most.
-const OFFERED: usize = 6;
+/// A packed log of at most so many bytes is unpacked once and held.
+const HELD_BYTES: u64 = 16 << 20;
 
 /// What is known before reading.
 #[derive(Clone, Copy)]
@@ -72,12 +79,16 @@ pub struct Limits {
     pub unpacked: u64,
     /// Rows of one log.
     pub rows: usize,
+    /// Logs of one archive.
+    pub members: usize,
+    /// Bytes of a Parquet table, which is held whole.
+    pub parquet: u64,
 }
 
 impl Default for Limits {
-    /// 4 GiB, and 20 million rows (five and a half hours at 1000 fps).
+    /// 4 GiB, 20 million rows (five and a half hours at 1000 fps), 1000 logs, 192 MiB.
     fn default() -> Self {
-        Self { unpacked: 4 << 30, rows: 20_000_000 }
+        Self { unpacked: 4 << 30, rows: 20_000_000, members: 1000, parquet: 192 << 20 }
     }
 }
 
@@ -130,32 +141,147 @@ pub struct Segment {
 /// # Errors
 /// Those of the source. A file that is damaged or no log is no error but an [`Outcome::Refuse`].
 pub fn read_log<R: Read + Seek>(source: &mut R, name: &str, known: &Known<'_>) -> io::Result<LogReading> {
-    let bytes = source.seek(SeekFrom::End(0))?;
-    let mut magic = [0; 64];
+    let name = &refusals::shown(name);
+    let length = source.seek(SeekFrom::End(0))?;
     source.rewind()?;
+    let mut magic = [0; 64];
     let got = read_up_to(&mut *source, &mut magic)?;
-    let packed = match container::of(&magic[..got]) {
-        _ if bytes == 0 => return Ok(one(refuse(refusals::empty(name)))),
-        Container::Unread(what) => return Ok(one(refuse(format!("{name}, line 1: it is {what}.")))),
-        Container::Gzip => true,
-        Container::Plain => false,
-    };
-    let mut log = Log { source, name, known, packed, bytes };
-    match log.read() {
-        Err(e) if packed && e.get_ref().is_some_and(|inner| inner.is::<TooMuch>()) => {
-            Ok(one(refuse(refusals::unpacks_too_far(name, known.limits.unpacked))))
+    let limit = known.limits.unpacked;
+    Ok(match container::of(&magic[..got]) {
+        _ if length == 0 => one(refuse(refusals::empty(name))),
+        Container::Unread(what) => one(refuse(format!("{name}, line 1: it is {what}."))),
+        Container::Zip => return archive(source, name, known),
+        Container::Parquet if length > known.limits.parquet => {
+            one(refuse(refusals::table_too_large(name, known.limits.parquet)))
         }
-        Err(e)
-            if packed
-                && matches!(
-                    e.kind(),
-                    io::ErrorKind::InvalidInput | io::ErrorKind::InvalidData | io::ErrorKind::UnexpectedEof
-                ) =>
-        {
-            Ok(one(refuse(refusals::damaged(name, &e))))
+        Container::Parquet => {
+            source.rewind()?;
+            let held = held_whole(&mut *source, known.limits.parquet)?.unwrap_or_default();
+            one(parquet_log::<R>(held, name, known)?)
         }
-        outcome => Ok(one(outcome?)),
+        Container::Gzip => {
+            let held = container::gunzip(source, limit).and_then(|unpacked| held_whole(unpacked, HELD_BYTES));
+            one(packed(held, Bytes::Gzip(source, limit), name, known)?)
+        }
+        Container::Zstd => {
+            let held = container::unzstd(source, limit).and_then(|unpacked| held_whole(unpacked, HELD_BYTES));
+            one(packed(held, Bytes::Zstd(source, limit), name, known)?)
+        }
+        Container::Plain | Container::Json => {
+            let bytes = Bytes::File(source);
+            one(Log { bytes, form: Form::Text, name, known, length: Some(length) }.read()?)
+        }
+    })
+}
+
+/// A log that was packed: by itself where it could be held, else streamed.
+fn packed<R: Read + Seek>(
+    held: io::Result<Option<Vec<u8>>>,
+    mut streamed: Bytes<'_, R>,
+    name: &str,
+    known: &Known<'_>,
+) -> io::Result<Outcome> {
+    match held {
+        Ok(Some(held)) => inside::<R>(held, name, known),
+        Ok(None) => {
+            let mut magic = [0; 64];
+            let got = read_up_to(streamed.open()?, &mut magic)?;
+            match container::of(&magic[..got]) {
+                Container::Plain | Container::Json => {
+                    Log { bytes: streamed, form: Form::Text, name, known, length: None }.read()
+                }
+                _ => Ok(refuse(refusals::nested(name))),
+            }
+        }
+        Err(e) if e.kind() == io::ErrorKind::TimedOut => Err(e),
+        Err(e) if e.get_ref().is_some_and(|inner| inner.is::<TooMuch>()) => {
+            Ok(refuse(refusals::unpacks_too_far(name, known.limits.unpacked)))
+        }
+        Err(e) => Ok(refuse(refusals::damaged(name, &e))),
     }
+}
+
+/// What was packed, held in memory: a log, or one more layer of packing.
+fn inside<R: Read + Seek>(held: Vec<u8>, name: &str, known: &Known<'_>) -> io::Result<Outcome> {
+    match container::of(&held) {
+        _ if held.is_empty() => Ok(refuse(refusals::empty(name))),
+        Container::Plain | Container::Json => {
+            let length = Some(held.len() as u64);
+            Log::<R> { bytes: Bytes::Memory(&held), form: Form::Text, name, known, length }.read()
+        }
+        Container::Parquet => parquet_log::<R>(held, name, known),
+        Container::Unread(what) => Ok(refuse(format!("{name}, line 1: it is {what}."))),
+        Container::Gzip | Container::Zstd | Container::Zip => Ok(refuse(refusals::nested(name))),
+    }
+}
+
+/// A Parquet table, turned into lines of text.
+fn parquet_log<R: Read + Seek>(held: Vec<u8>, name: &str, known: &Known<'_>) -> io::Result<Outcome> {
+    let lines = parquet::lines(held, known.limits.parquet);
+    match lines {
+        Ok(Some(lines)) => {
+            let length = Some(lines.len() as u64);
+            Log::<R> { bytes: Bytes::Memory(&lines), form: Form::Made, name, known, length }.read()
+        }
+        Ok(None) => Ok(refuse(refusals::table_too_large(name, known.limits.parquet))),
+        Err(e) => Ok(refuse(refusals::damaged(name, &e))),
+    }
+}
+
+/// The logs of a zip archive, each under the last part of its path.
+fn archive<R: Read + Seek>(source: &mut R, name: &str, known: &Known<'_>) -> io::Result<LogReading> {
+    source.rewind()?;
+    let mut archive = match ZipArchive::new(&mut *source) {
+        Ok(archive) => archive,
+        Err(e) => return Ok(one(refuse(refusals::damaged(name, &io::Error::other(e))))),
+    };
+    if archive.len() > known.limits.members {
+        return Ok(one(refuse(refusals::too_many_members(name, archive.len(), known.limits.members))));
+    }
+    let mut members: Vec<Member> = Vec::new();
+    let mut left = known.limits.unpacked;
+    for index in 0..archive.len() {
+        let (member, held) = match archive.by_index(index) {
+            Ok(entry) if entry.is_dir() => continue,
+            Ok(entry) => {
+                let path =
+                    entry.name().map_or_else(|_| format!("file {}", index + 1), |name| name.into_owned());
+                let member = refusals::shown(&last_part(&path));
+                let held = held_whole(container::Capped::new(entry, left), HELD_BYTES);
+                (member, held)
+            }
+            Err(e) => {
+                let outcome = refuse(refusals::damaged(name, &io::Error::other(e)));
+                members.push(Member { name: format!("file {}", index + 1), outcome });
+                continue;
+            }
+        };
+        // What is hidden was put there by the packer, not by a logger.
+        if member.starts_with('.') {
+            continue;
+        }
+        if let Ok(Some(held)) = &held {
+            left = left.saturating_sub(held.len() as u64);
+        }
+        let said = format!("{member} in {name}");
+        let outcome = packed(held, Bytes::Entry(&mut archive, index, left), &said, known)?;
+        members.push(Member { name: distinct(&members, member), outcome });
+    }
+    if members.is_empty() {
+        return Ok(one(refuse(refusals::no_members(name))));
+    }
+    Ok(LogReading { members })
+}
+
+/// The last part of a path, whichever way it is written.
+fn last_part(path: &str) -> String {
+    path.rsplit(['/', '\\']).next().unwrap_or(path).to_owned()
+}
+
+/// Two files of one name in different folders are told apart by a number.
+fn distinct(members: &[Member], name: String) -> String {
+    let same = members.iter().filter(|m| m.name == name || m.name.starts_with(&format!("{name} ("))).count();
+    if same == 0 { name } else { format!("{name} ({})", same + 1) }
 }
 
 fn one(outcome: Outcome) -> LogReading {
@@ -169,210 +295,14 @@ fn refuse(says: String) -> Outcome {
 fn read_up_to<R: Read>(mut source: R, into: &mut [u8]) -> io::Result<usize> {
     let mut filled = 0;
     while filled < into.len() {
-        match source.read(&mut into[filled..])? {
-            0 => break,
-            n => filled += n,
+        match source.read(&mut into[filled..]) {
+            Ok(0) => break,
+            Ok(n) => filled += n,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+            Err(e) => return Err(e),
         }
     }
     Ok(filled)
-}
-
-/// One log of a file, to be streamed from its start as often as needed.
-struct Log<'a, R> {
-    source: &'a mut R,
-    name: &'a str,
-    known: &'a Known<'a>,
-    packed: bool,
-    bytes: u64,
-}
-
-impl<R: Read + Seek> Log<'_, R> {
-    /// The unpacked bytes from the start.
-    fn raw(&mut self) -> io::Result<Box<dyn Read + '_>> {
-        self.source.rewind()?;
-        Ok(if self.packed {
-            Box::new(Capped::new(
-                MultiGzDecoder::new(io::BufReader::new(&mut self.source)),
-                self.known.limits.unpacked,
-            ))
-        } else {
-            Box::new(&mut self.source)
-        })
-    }
-
-    /// The text from its start.
-    fn text(&mut self, encoding: Encoding, mark: usize) -> io::Result<Utf8Stream<Box<dyn Read + '_>>> {
-        let mut raw = self.raw()?;
-        read_up_to(&mut raw, &mut [0; 4][..mark])?;
-        Ok(Utf8Stream::new(raw, encoding))
-    }
-
-    fn read(&mut self) -> io::Result<Outcome> {
-        let mut head = Vec::new();
-        self.raw()?.take(HEAD).read_to_end(&mut head)?;
-        let (encoding, mark) = match text::detect(&head) {
-            Ok(found) => found,
-            Err(at) => {
-                return Ok(refuse(refusals::not_text(self.name, &head, at)));
-            }
-        };
-        let whole = head.len() < 1024 * 1024;
-        if matches!(encoding, Encoding::Utf16Le | Encoding::Utf16Be) {
-            head.clear();
-            self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
-        } else {
-            head.drain(..mark);
-        }
-        let table = match table::find(&head, whole, encoding) {
-            Ok(table) => table,
-            Err(why) => return Ok(refuse(refusals::no_table(self.name, &why))),
-        };
-        let sample = sample::take(self.text(encoding, mark)?, &table)?;
-        if sample.rows == 0 {
-            return Ok(refuse(refusals::no_table(
-                self.name,
-                &NoTable::NoRows(table.header_line.max(1), table.names.len()),
-            )));
-        }
-        let shape = layout::shape(char::from(table.delimiter), table.names.iter().map(String::as_str));
-        let remembered = (self.known.remembered)(&shape).filter(|l| l.columns.len() == table.names.len());
-        match (remembered, evidence::judge(&table, &sample)) {
-            (Some(layout), verdict) => self.read_remembered(layout, verdict, &table, mark, &sample),
-            (None, Verdict::Certain(layout)) => self.read_certain(layout, &table, mark, &sample),
-            (None, Verdict::Unsure { why, guess, ways }) => self.ask(why, guess, ways, &table, mark, &sample),
-            (None, Verdict::Untimed) => Ok(refuse(refusals::untimed(self.name, &table))),
-            (None, Verdict::Summary) => Ok(refuse(refusals::summary(self.name, &table))),
-        }
-    }
-
-    fn read_certain(
-        &mut self,
-        layout: Layout,
-        table: &Table,
-        mark: usize,
-        sample: &Sample,
-    ) -> io::Result<Outcome> {
-        Ok(match self.rows(&layout, table, mark, sample)? {
-            Assembled::Segments(segments) if segments.is_empty() => {
-                refuse(refusals::no_frame(self.name, table, &layout))
-            }
-            Assembled::Segments(mut segments) => {
-                self.note_zone(&layout, sample, &mut segments);
-                Outcome::Read { layout, segments }
-            }
-            Assembled::TooLong(line) => refuse(refusals::no_table(self.name, &NoTable::TooLong(line))),
-            Assembled::TooMany(line) => refuse(refusals::too_many(self.name, line, self.known.limits.rows)),
-        })
-    }
-
-    /// Reads by what a person once said, unless this log contradicts it.
-    fn read_remembered(
-        &mut self,
-        mut layout: Layout,
-        verdict: Verdict,
-        table: &Table,
-        mark: usize,
-        sample: &Sample,
-    ) -> io::Result<Outcome> {
-        layout.delimiter = char::from(table.delimiter);
-        layout.decimal = char::from(table.mark);
-        layout.encoding = table.encoding;
-        layout.header_line = table.header_line;
-        let Some(contradiction) = contradiction::contradicts(&layout, table, sample) else {
-            return self.read_certain(layout, table, mark, sample);
-        };
-        let why = format!("The layout remembered for this header does not fit this log: {contradiction}");
-        let ways = match verdict {
-            Verdict::Certain(found) => vec![("as its own numbers say".to_owned(), found)],
-            Verdict::Unsure { ways, .. } => ways,
-            Verdict::Untimed | Verdict::Summary => Vec::new(),
-        };
-        self.ask(why, layout, ways, table, mark, sample)
-    }
-
-    fn rows(
-        &mut self,
-        layout: &Layout,
-        table: &Table,
-        mark: usize,
-        sample: &Sample,
-    ) -> io::Result<Assembled> {
-        let conditions = Conditions {
-            zone: self.known.zone,
-            most_rows: self.known.limits.rows,
-            expected_rows: self.expected_rows(table, sample),
-        };
-        let last = sample.columns.last().and_then(|c| c.digits).filter(|(low, high)| low == high && *low > 0);
-        assemble::assemble(self.text(table.encoding, mark)?, table, layout, last.map(|d| d.0), conditions)
-    }
-
-    /// Rows to make room for: exact for a short log, by the file's length for a longer one.
-    fn expected_rows(&self, table: &Table, sample: &Sample) -> usize {
-        if sample.passed < sample::ROWS || self.packed {
-            return sample.passed;
-        }
-        let width = if matches!(table.encoding, Encoding::Utf16Be | Encoding::Utf16Le) { 2 } else { 1 };
-        let rows = self.bytes * u64::try_from(sample.passed).unwrap_or(0) / (sample.bytes * width).max(1);
-        usize::try_from(rows + rows / 64).unwrap_or(usize::MAX).min(self.known.limits.rows)
-    }
-
-    fn ask(
-        &mut self,
-        why: String,
-        guess: Layout,
-        ways: Vec<(String, Layout)>,
-        table: &Table,
-        mark: usize,
-        sample: &Sample,
-    ) -> io::Result<Outcome> {
-        let mut candidates = Vec::new();
-        for (says, layout) in ways.into_iter().take(OFFERED) {
-            let Assembled::Segments(segments) = self.rows(&layout, table, mark, sample)? else { continue };
-            let (frames, ns) = totals(&segments);
-            let seconds = ns as f64 / 1e9;
-            candidates.push(Candidate {
-                says,
-                layout,
-                frames,
-                seconds,
-                average_fps: frames as f64 / seconds,
-            });
-        }
-        candidates.retain(|c| c.frames > 0 && c.seconds > 0.0);
-        Ok(Outcome::Ask(Box::new(Question { why, rows: sample.shown.clone(), guess, candidates })))
-    }
-
-    fn note_zone(&self, layout: &Layout, sample: &Sample, segments: &mut [Segment]) {
-        let Some(wall) = layout.column(crate::recording::Role::WallClock) else { return };
-        let column = &sample.columns[evidence::place(wall.index)];
-        if column.stamps == 0 || column.zoned > 0 {
-            return;
-        }
-        let says = match self.known.zone.map(|z| z.iana_name().unwrap_or("the zone given").to_owned()) {
-            Some(zone) => format!("The stamps name no zone; they are taken as {zone}, the zone of the rig."),
-            None => "The stamps name no zone: without the rig's zone, companions cannot be placed by them."
-                .to_owned(),
-        };
-        for segment in segments {
-            segment.problems.push(Problem {
-                line: layout.header_line,
-                column: wall.index,
-                says: says.clone(),
-            });
-        }
-    }
-}
-
-/// Frames and their time in ns; rows and their span for companions.
-fn totals(segments: &[Segment]) -> (u64, i64) {
-    segments.iter().fold((0, 0), |(frames, ns), s| {
-        let recording = &s.recording;
-        let time = match recording.kind {
-            Kind::Frames => recording.frame_ns.iter().sum(),
-            Kind::Companion => recording.span_ns(),
-        };
-        (frames + u64::try_from(recording.rows()).unwrap_or(0), ns + time)
-    })
 }
 
 #[cfg(test)]

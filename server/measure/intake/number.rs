@@ -1,9 +1,7 @@
 //! Cells to numbers and times, exactly: decimal digits become integers and never pass through a float on their way
 //! to nanoseconds.
 
-use jiff::civil::Date;
-
-use crate::recording::{NS_PER_S, Unit};
+use crate::recording::Unit;
 
 /// A decimal number as written: `mantissa / 10^scale`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,8 +50,69 @@ fn power(exponent: u32) -> Option<i64> {
     POWERS.get(usize::try_from(exponent).ok()?).copied()
 }
 
-/// Reads a trimmed cell; `mark` is the decimal mark. Digits after the mark beyond what 63 bits hold are cut off.
-pub fn parse(cell: &[u8], mark: u8) -> Cell {
+/// Marks inside numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Marks {
+    /// Between the whole part and the rest.
+    pub decimal: u8,
+    /// Whether groups of three digits are set apart.
+    pub grouped: bool,
+}
+
+impl Marks {
+    /// A decimal mark and no groups.
+    pub const fn plain(decimal: u8) -> Self {
+        Self { decimal, grouped: false }
+    }
+}
+
+/// Reads a trimmed cell. Digits after the mark beyond what 63 bits hold are cut off.
+pub fn parse(cell: &[u8], marks: Marks) -> Cell {
+    match parse_plain(cell, marks.decimal) {
+        Cell::Words if marks.grouped => {
+            let mut room = [0; 40];
+            ungrouped(cell, marks.decimal, &mut room)
+                .map_or(Cell::Words, |digits| parse_plain(digits, marks.decimal))
+        }
+        read => read,
+    }
+}
+
+/// The cell without the marks between groups of three digits; `None` where it is not grouped so.
+fn ungrouped<'a>(cell: &[u8], decimal: u8, room: &'a mut [u8; 40]) -> Option<&'a [u8]> {
+    let (mut length, mut in_group, mut mark) = (0, 0, None);
+    let mut rest = cell;
+    while let Some((&b, after)) = rest.split_first() {
+        let group_mark = match rest {
+            [0xC2, 0xA0, after @ ..] | [0xE2, 0x80, 0xAF | 0x99, after @ ..] => Some(after),
+            [b' ' | b'\'' | b'.' | b',' | 0xA0 | 0x92, after @ ..] if b != decimal => Some(after),
+            _ => None,
+        };
+        if let Some(after) = group_mark {
+            let first = mark.is_none() && (1..=3).contains(&in_group);
+            if *mark.get_or_insert(b) != b || !(first || in_group == 3) {
+                return None;
+            }
+            (in_group, rest) = (0, after);
+            continue;
+        }
+        if b == decimal {
+            break;
+        }
+        in_group += usize::from(b.is_ascii_digit());
+        *room.get_mut(length)? = b;
+        length += 1;
+        rest = after;
+    }
+    if mark.is_none() || in_group != 3 {
+        return None;
+    }
+    let end = length + rest.len();
+    room.get_mut(length..end)?.copy_from_slice(rest);
+    room.get(..end)
+}
+
+fn parse_plain(cell: &[u8], mark: u8) -> Cell {
     let (negative, digits) = match cell {
         [b'-', rest @ ..] => (true, rest),
         [b'+', rest @ ..] => (false, rest),
@@ -85,7 +144,9 @@ pub fn parse(cell: &[u8], mark: u8) -> Cell {
                 let exponent = std::str::from_utf8(&digits[i + 1..]).ok().and_then(|e| e.parse::<i32>().ok());
                 match exponent {
                     Some(e) if e.abs() < 100 => scale -= e,
-                    _ => return Cell::Words,
+                    Some(e) if e > 0 => return Cell::NotFinite,
+                    Some(_) => return Cell::Number(Decimal { mantissa: 0, scale: 0 }),
+                    None => return Cell::Words,
                 }
                 break;
             }
@@ -139,6 +200,19 @@ impl Decimal {
         if self.scale >= 0 { mantissa / 10_f64.powi(self.scale) } else { mantissa * 10_f64.powi(-self.scale) }
     }
 
+    /// The difference to another, taken before it is rounded: large numbers differ by little.
+    pub fn less(self, other: Self) -> f64 {
+        let scale = self.scale.max(other.scale);
+        let common = |n: Self| {
+            let up = u32::try_from(scale - n.scale).ok()?;
+            i128::from(n.mantissa).checked_mul(10_i128.checked_pow(up)?)
+        };
+        match common(self).zip(common(other)).and_then(|(a, b)| a.checked_sub(b)) {
+            Some(difference) => difference as f64 / 10_f64.powi(scale),
+            None => self.value() - other.value(),
+        }
+    }
+
     /// Whole nanoseconds, halves away from zero; `None` when they do not fit.
     pub fn nanoseconds(self, unit: Unit) -> Option<i64> {
         let shift = exponent(unit)? - self.scale;
@@ -178,64 +252,40 @@ pub fn time_unit(exponent: i32) -> Option<Unit> {
     }
 }
 
-/// A date and time of day as written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Stamp {
-    /// Nanoseconds since 1970-01-01 00:00 on the stamp's own clock face.
-    pub face_ns: i64,
-    /// Seconds by which that face is ahead of UTC; `None` when it names no zone.
-    pub offset_s: Option<i32>,
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-impl Stamp {
-    /// Nanoseconds for differences between stamps of one log: UTC where the zone is known.
-    pub fn ns(self) -> i64 {
-        self.face_ns - i64::from(self.offset_s.unwrap_or(0)) * NS_PER_S
-    }
-}
-
-/// Reads `YYYY-MM-DD`, `T` or a space, `hh:mm:ss`, an optional fraction, and `Z`, `+hh:mm`, `+hhmm` or nothing
-/// (ISO 8601-1:2019, section 5.4, extended format).
-pub fn stamp(cell: &[u8]) -> Option<Stamp> {
-    let [y1, y2, y3, y4, b'-', m1, m2, b'-', d1, d2, b'T' | b't' | b' ', rest @ ..] = cell else {
-        return None;
-    };
-    let [h1, h2, b':', n1, n2, b':', s1, s2, rest @ ..] = rest else { return None };
-    let two = |a: &u8, b: &u8| {
-        (a.is_ascii_digit() && b.is_ascii_digit()).then(|| i64::from(a - b'0') * 10 + i64::from(b - b'0'))
-    };
-    let year = two(y1, y2)? * 100 + two(y3, y4)?;
-    let (month, day) = (two(m1, m2)?, two(d1, d2)?);
-    let (hour, minute, second) = (two(h1, h2)?, two(n1, n2)?, two(s1, s2)?);
-    if hour > 23 || minute > 59 || second > 60 {
-        return None;
-    }
-    let (fraction_ns, rest) = match rest {
-        [b'.' | b',', digits @ ..] => {
-            let end = digits.iter().position(|b| !b.is_ascii_digit()).unwrap_or(digits.len());
-            let Cell::Number(fraction) = parse(digits.get(..end.min(9))?, b'.') else { return None };
-            let scale = i32::try_from(end.min(9)).ok()?;
-            (Decimal { scale, ..fraction }.nanoseconds(Unit::Second)?, &digits[end..])
+    fn value(cell: &str, decimal: u8) -> Option<f64> {
+        match parse(cell.as_bytes(), Marks { decimal, grouped: true }) {
+            Cell::Number(n) => Some(n.value()),
+            _ => None,
         }
-        rest => (0, rest),
-    };
-    let offset_s = match rest {
-        [] => None,
-        [b'Z' | b'z'] => Some(0),
-        [sign @ (b'+' | b'-'), a, b, b':', c, d] | [sign @ (b'+' | b'-'), a, b, c, d] => {
-            let seconds = i32::try_from(two(a, b)? * 3600 + two(c, d)? * 60).ok()?;
-            Some(if *sign == b'-' { -seconds } else { seconds })
-        }
-        _ => return None,
-    };
-    let days =
-        days_since_1970(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?)?;
-    let seconds = days * 86_400 + hour * 3600 + minute * 60 + second;
-    Some(Stamp { face_ns: seconds.checked_mul(NS_PER_S)?.checked_add(fraction_ns)?, offset_s })
-}
+    }
 
-fn days_since_1970(year: i16, month: i8, day: i8) -> Option<i64> {
-    let epoch = Date::new(1970, 1, 1).ok()?;
-    let date = Date::new(year, month, day).ok()?;
-    Some(date.duration_since(epoch).as_secs() / 86_400)
+    #[test]
+    fn groups_of_three_digits_are_set_apart_by_any_of_the_usual_marks() {
+        for cell in [
+            "1,234,567.5",
+            "1 234 567.5",
+            "1'234'567.5",
+            "1\u{a0}234\u{a0}567.5",
+            "1\u{202f}234\u{202f}567.5",
+        ] {
+            assert_eq!(value(cell, b'.'), Some(1_234_567.5), "{cell}");
+        }
+        assert_eq!(value("1.234,5", b','), Some(1234.5));
+        assert_eq!(value("-1.234", b','), Some(-1234.0));
+        for cell in ["12,34.5", "1,2345", "1,234'567", ",123", "1,,234"] {
+            assert_eq!(value(cell, b'.'), None, "{cell}");
+        }
+    }
+
+    #[test]
+    fn exponents_that_no_double_holds_are_not_finite() {
+        let plain = Marks::plain(b'.');
+        assert_eq!(parse(b"1e999", plain), Cell::NotFinite);
+        assert_eq!(parse(b"1e-999", plain), Cell::Number(Decimal { mantissa: 0, scale: 0 }));
+        assert_eq!(parse(b"1e-3", plain), Cell::Number(Decimal { mantissa: 1, scale: 3 }));
+    }
 }

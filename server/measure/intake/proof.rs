@@ -5,10 +5,12 @@ use super::sample::{Column, middle};
 
 /// Share of the rows that have to agree to within the digits written.
 const ROWS_THAT_AGREE: f64 = 0.9;
-/// Most by which the durations' sum may miss the span of the stamps, where single rows cannot be told apart.
-const SUM_MISS: f64 = 0.01;
 /// Rows on which two columns that do not belong together are told apart cheaply.
 const FIRST: usize = 64;
+/// Stamps coarser than this share of a frame tell single rows apart no more: the running sum has to follow them.
+const COARSE: f64 = 0.25;
+/// Stamps whose last digit is more than this share of the whole span prove little by themselves.
+const LOOSE: f64 = 0.02;
 
 /// Stamps and durations that belong together.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,10 +23,16 @@ pub struct Pair {
     pub power: i32,
     /// Where in its frame the stamp was taken.
     pub at: StampAt,
-    /// Relative miss of the sum of durations against the span of the stamps.
+    /// Relative miss of the sum of durations against the steps of the stamps, over the rows that agree.
     pub miss: f64,
+    /// How much of a miss the digits written explain.
+    pub explained: f64,
     /// Share of rows that agree.
     pub share: f64,
+    /// The stamps are too coarse to time single frames.
+    pub coarse: bool,
+    /// They are so coarse that other columns might follow them as well.
+    pub loose: bool,
 }
 
 /// Holds a column of durations against a column of stamps; `None` when they do not belong together.
@@ -41,44 +49,72 @@ fn pair_at(
     at: StampAt,
 ) -> Option<Pair> {
     let lag = usize::from(at == StampAt::End);
-    let steps: Vec<(f64, f64)> = stamps
-        .values
-        .windows(2)
-        .zip(spans.values.iter().skip(lag))
-        .map(|(t, &d)| (t[1] - t[0], d))
-        .filter(|(step, d)| step.is_finite() && *step >= 0.0 && *d > 0.0)
-        .collect();
-    if steps.len() < 2 || steps.len() * 2 < stamps.values.len() {
+    let digits = (stamps.step(), spans.step());
+    let all = || {
+        let spans = spans.values.iter().skip(lag);
+        stamps.fine.windows(2).zip(spans).map(|(t, &d)| (t[1] - t[0], d))
+    };
+    let usable = |(step, d): &(f64, f64)| step.is_finite() && *step >= 0.0 && *d > 0.0;
+    let first: Vec<(f64, f64)> = all().filter(usable).take(FIRST).collect();
+    if first.len() < 2 || hopeless(&first, digits) {
         return None;
     }
-    let digits = (stamps.step(), spans.step());
-    if hopeless(&steps[..steps.len().min(FIRST)], digits) {
+    let steps: Vec<(f64, f64)> = all().filter(usable).collect();
+    if steps.len() * 2 < stamps.values.len() {
         return None;
     }
     let sum = |pick: fn(&(f64, f64)) -> f64| steps.iter().map(pick).sum::<f64>();
     let (span, total) = (sum(|s| s.0), sum(|s| s.1));
     let median = median_ratio(&steps);
-    let ratio = if median > 0.0 { median } else { span / total };
-    if ratio <= 0.0 {
-        return None;
-    }
+    let ratio =
+        if median > 0.0 && digits.0 < COARSE * span / steps.len() as f64 { median } else { span / total };
     let power = nearest_power(ratio)?;
     let scale = 10_f64.powi(-power);
-    let coarse = coarseness(digits, scale);
-    let share = agreeing(&steps, scale, coarse);
-    let miss = (total - span * scale).abs() / (span * scale);
-    // Stamps coarser than a frame agree with anything: then only the long sum speaks.
-    let typical = total / steps.len() as f64;
-    let sum_needed = coarse > 0.25 * typical;
-    let sum_holds = miss <= SUM_MISS && span * scale > 50.0 * coarse;
-    (share >= ROWS_THAT_AGREE && (!sum_needed || sum_holds)).then_some(Pair {
-        clock,
-        durations,
-        power,
-        at,
-        miss,
-        share,
-    })
+    let slack = coarseness(digits, scale);
+    let agrees = |s: &&(f64, f64)| (s.0 * scale - s.1).abs() <= slack + 1e-4 * s.1;
+    let count = steps.iter().filter(agrees).count();
+    let share = count as f64 / steps.len() as f64;
+    let (agreed_span, agreed) =
+        steps.iter().filter(agrees).fold((0.0, 0.0), |(a, b), s| (a + s.0 * scale, b + s.1));
+    let coarse = slack > COARSE * total / steps.len() as f64;
+    let (held, miss) = if coarse {
+        (
+            follows(all(), scale, slack) && span * scale > 3.0 * slack,
+            (total - span * scale).abs() / (span * scale),
+        )
+    } else {
+        (share >= ROWS_THAT_AGREE, (agreed - agreed_span).abs() / agreed_span)
+    };
+    let explained = (slack + 0.6 * digits.1 * (steps.len() as f64).sqrt()) / total;
+    let loose = coarse && slack > LOOSE * total;
+    held.then_some(Pair { clock, durations, power, at, miss, explained, share, coarse, loose })
+}
+
+/// Whether the running sum of the durations stays within the digits of stamps that are coarser than a frame.
+fn follows(steps: impl Iterator<Item = (f64, f64)>, scale: f64, slack: f64) -> bool {
+    let (mut sum, mut low, mut high, mut rows, mut parted) = (0.0_f64, 0.0_f64, 0.0_f64, 0_usize, 0_usize);
+    for (step, d) in steps {
+        if !(step.is_finite() && d > 0.0) {
+            // What happened in between is unknown.
+            (sum, low, high) = (0.0, 0.0, 0.0);
+            continue;
+        }
+        let miss = step * scale - d;
+        if miss.abs() > 1.5 * slack {
+            // A pause, or rows that are missing.
+            parted += 1;
+            (sum, low, high) = (0.0, 0.0, 0.0);
+            continue;
+        }
+        sum += miss;
+        (low, high) = (low.min(sum), high.max(sum));
+        rows += 1;
+        // What parts row by row is no pause: it goes at another pace.
+        if high - low > 2.2 * slack {
+            return false;
+        }
+    }
+    parted * 200 <= rows
 }
 
 /// Whether the first rows already say that two columns do not belong together: stamps much finer than a frame, and
@@ -93,7 +129,9 @@ fn hopeless(first: &[(f64, f64)], digits: (f64, f64)) -> bool {
     }
     nearest_power(ratio).is_none_or(|power| {
         let scale = 10_f64.powi(-power);
-        agreeing(first, scale, coarseness(digits, scale)) < 0.5
+        let slack = coarseness(digits, scale);
+        let agree = first.iter().filter(|(step, d)| (step * scale - d).abs() <= slack + 1e-4 * d).count();
+        agree * 2 < first.len()
     })
 }
 
@@ -106,14 +144,21 @@ fn coarseness((stamps, spans): (f64, f64), scale: f64) -> f64 {
     1.1 * stamps * scale + 0.6 * spans
 }
 
-fn agreeing(steps: &[(f64, f64)], scale: f64, coarse: f64) -> f64 {
-    let agree = steps.iter().filter(|(step, d)| (step * scale - d).abs() <= coarse + 1e-4 * d).count();
-    agree as f64 / steps.len() as f64
-}
-
 /// The power of ten next to a ratio, when it is within 5 % of one and steps between units of time.
 fn nearest_power(ratio: f64) -> Option<i32> {
     [-9, -6, -3, 0, 3, 6, 9].into_iter().find(|&p| (ratio / 10_f64.powi(p) - 1.0).abs() < 0.05)
+}
+
+/// Durations (seconds) that a column of frame rates gives, as a column of its own.
+pub fn from_rates(rates: &Column) -> Column {
+    let values: Vec<f64> = rates.values.iter().map(|v| if *v > 0.0 { 1.0 / v } else { f64::NAN }).collect();
+    // Half a step of a rate is so much of a duration, at the highest rate but few.
+    let most = values.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let step = (rates.step() * most * most).log10().floor();
+    let digits = if step.is_finite() { (-step).clamp(0.0, 12.0) } else { 9.0 };
+    #[expect(clippy::cast_possible_truncation, reason = "between 0 and 12")]
+    let digits = digits as i32;
+    Column::of(values, digits)
 }
 
 #[cfg(test)]
@@ -121,12 +166,7 @@ mod tests {
     use super::*;
 
     fn column(values: &[f64], digits: i32) -> Column {
-        Column {
-            values: values.to_vec(),
-            numbers: values.len(),
-            digits: Some((digits, digits)),
-            ..Column::default()
-        }
+        Column::of(values.to_vec(), digits)
     }
 
     #[test]
@@ -145,5 +185,20 @@ mod tests {
         let starts = [0.0, 4.0, 8.1, 12.0, 16.2];
         let work = [3.9, 3.8, 4.0, 3.7, 3.9];
         assert_eq!(pair((0, &column(&starts, 3)), (1, &column(&work, 3))), None);
+    }
+
+    #[test]
+    fn stamps_of_whole_seconds_are_followed_by_the_sum_alone() {
+        let durations: Vec<f64> = (0..9000).map(|i| 15.0 + f64::from(i % 5)).collect();
+        let seconds = |factor: f64| -> Vec<f64> {
+            durations
+                .iter()
+                .scan(0.0, |at, d| Some(std::mem::replace(at, *at + d * factor)))
+                .map(|ms| (ms / 1e3).floor())
+                .collect()
+        };
+        let found = pair((0, &column(&seconds(1.0), 0)), (1, &column(&durations, 1))).unwrap();
+        assert_eq!((found.power, found.coarse, found.loose), (-3, true, false));
+        assert_eq!(pair((0, &column(&seconds(1.04), 0)), (1, &column(&durations, 1))), None);
     }
 }

@@ -1,24 +1,25 @@
-//! Rows of a log, most of them its first, as columns of numbers: what the evidence is weighed on.
+//! Rows from the head, the middle and the tail of a log as columns of numbers: what the evidence is weighed on.
 
 use std::io::{self, Read};
 
 use super::lines::{Cells, Line, Lines};
-use super::number::{self, Cell};
+use super::number::{self, Cell, Decimal};
+use super::stamp::{self, DAY_NS};
 use super::table::Table;
 use super::text;
 
-/// How many rows are passed over for the sample.
-pub const ROWS: usize = 8192;
-/// Rows from the start that are all in the sample: a short log is weighed whole.
-const WHOLE: usize = 512;
-/// Later on a block of this many rows stands for each [`EVERY`] rows: neighbours stay neighbours, since the steps
-/// between rows are what is weighed.
-const BLOCK: usize = 128;
-const EVERY: usize = 2048;
+/// Rows of the head; a log that is not longer is weighed whole.
+const HEAD: usize = 2000;
+/// Rows of the middle and of the tail.
+const BLOCK: usize = 1000;
+/// Cells in the sample at most, so that many columns mean fewer rows.
+const CELLS: usize = 1_000_000;
 /// How many rows a person is shown.
 const SHOWN: usize = 8;
 /// Distinct words of a column are counted up to here.
 const DISTINCT: usize = 16;
+/// Digits after the mark that are told apart.
+const SCALES: usize = 20;
 
 /// One column of the sample.
 #[derive(Clone, Debug, Default)]
@@ -26,61 +27,120 @@ pub struct Column {
     /// Numbers as written; stamps as seconds since the column's first. `NaN` where there is neither, and between
     /// rows that are no neighbours in the log.
     pub values: Vec<f64>,
+    /// The same less the first value, taken exactly: what steps are worked out from.
+    pub fine: Vec<f64>,
+    /// Place in `distinct` of the words of each row; `None` where there are none.
+    pub word: Vec<Option<u8>>,
     /// How many cells hold a number.
     pub numbers: usize,
-    /// How many hold a date and time of day.
+    /// How many cells hold what is not finite.
+    pub not_finite: usize,
+    /// How many hold a date and time of day, or a time of day.
     pub stamps: usize,
+    /// How many of those have a date.
+    pub dated: usize,
     /// How many hold words.
     pub words: usize,
     /// How many stamps name their zone.
     pub zoned: usize,
-    /// Fewest and most digits after the mark.
-    pub digits: Option<(i32, i32)>,
+    /// How many numbers have so many digits after the mark.
+    scales: [usize; SCALES],
     /// Different words, up to a limit.
     pub distinct: Vec<Vec<u8>>,
-    /// Where stamps count from.
-    pub first_stamp_ns: Option<i64>,
+    first: Option<Decimal>,
+    first_stamp_ns: Option<i64>,
+    last_stamp_ns: i64,
 }
 
 impl Column {
-    fn add(&mut self, cell: &[u8], mark: u8) {
-        let value = match number::parse(cell, mark) {
+    /// One of numbers that are known already, written with so many digits after the mark.
+    pub fn of(values: Vec<f64>, digits: i32) -> Self {
+        let numbers = values.len();
+        let mut column = Self { fine: values.clone(), values, numbers, ..Self::default() };
+        column.note_digits(digits);
+        column
+    }
+
+    fn add(&mut self, cell: &[u8], table: &Table) {
+        let mut word = None;
+        let (value, fine) = match number::parse(cell, table.marks) {
             Cell::Number(n) => {
                 self.numbers += 1;
-                let (low, high) = self.digits.unwrap_or((n.scale, n.scale));
-                self.digits = Some((low.min(n.scale), high.max(n.scale)));
-                n.value()
+                self.note_digits(n.scale);
+                let first = *self.first.get_or_insert(n);
+                (n.value(), n.less(first))
             }
-            Cell::Missing | Cell::NotFinite => f64::NAN,
-            Cell::Words => match number::stamp(cell) {
+            Cell::Missing => (f64::NAN, f64::NAN),
+            Cell::NotFinite => {
+                self.not_finite += 1;
+                (f64::NAN, f64::NAN)
+            }
+            Cell::Words => match stamp::stamp(cell) {
                 Some(stamp) => {
-                    self.stamps += 1;
-                    self.zoned += usize::from(stamp.offset_s.is_some());
-                    let scale = cell
-                        .iter()
-                        .rposition(|&b| b == b'.' || b == b',')
-                        .map_or(0, |dot| cell[dot + 1..].iter().take_while(|b| b.is_ascii_digit()).count());
-                    let scale = i32::try_from(scale).unwrap_or(9);
-                    let (low, high) = self.digits.unwrap_or((scale, scale));
-                    self.digits = Some((low.min(scale), high.max(scale)));
-                    let first = *self.first_stamp_ns.get_or_insert(stamp.ns());
-                    (stamp.ns() - first) as f64 / 1e9
+                    let seconds = self.add_stamp(stamp);
+                    (seconds, seconds)
                 }
                 None => {
-                    self.words += 1;
-                    if self.distinct.len() < DISTINCT && !self.distinct.iter().any(|w| w == cell) {
-                        self.distinct.push(cell.to_vec());
-                    }
-                    f64::NAN
+                    word = self.add_word(cell);
+                    (f64::NAN, f64::NAN)
                 }
             },
         };
         self.values.push(value);
+        self.fine.push(fine);
+        self.word.push(word);
+    }
+
+    fn note_digits(&mut self, scale: i32) {
+        let scale = usize::try_from(scale).unwrap_or(0).min(SCALES - 1);
+        self.scales[scale] += 1;
+    }
+
+    /// Fewest and most digits after the mark that are usual in it: a few cells may be written in another way.
+    pub fn digits(&self) -> Option<(i32, i32)> {
+        let all: usize = self.scales.iter().sum();
+        let usual = |count: usize| count > 0 && (all < 4 || count * 50 > all && count > 1);
+        let place = |at: Option<usize>| at.and_then(|at| i32::try_from(at).ok());
+        let low = place(self.scales.iter().position(|c| usual(*c)));
+        let high = place(self.scales.iter().rposition(|c| usual(*c)));
+        low.zip(high)
+    }
+
+    fn add_stamp(&mut self, stamp: stamp::Stamp) -> f64 {
+        self.stamps += 1;
+        self.dated += usize::from(stamp.dated);
+        self.zoned += usize::from(stamp.offset_s.is_some());
+        self.note_digits(stamp.digits);
+        let first = *self.first_stamp_ns.get_or_insert(stamp.ns());
+        let mut ns = stamp.ns();
+        // Past midnight a time of day begins again.
+        if !stamp.dated && self.stamps > 1 && ns < self.last_stamp_ns.rem_euclid(DAY_NS) - DAY_NS / 2 {
+            ns += DAY_NS;
+        }
+        self.last_stamp_ns = ns;
+        (ns - first) as f64 / 1e9
+    }
+
+    fn add_word(&mut self, cell: &[u8]) -> Option<u8> {
+        self.words += 1;
+        let place = self.distinct.iter().position(|w| w == cell);
+        if place.is_none() && self.distinct.len() < DISTINCT {
+            self.distinct.push(cell.to_vec());
+            return u8::try_from(self.distinct.len() - 1).ok();
+        }
+        place.and_then(|p| u8::try_from(p).ok())
     }
 
     /// Marks that the next value does not follow on the one before.
     fn part(&mut self) {
         self.values.push(f64::NAN);
+        self.fine.push(f64::NAN);
+        self.word.push(None);
+    }
+
+    /// The first number.
+    pub fn first(&self) -> f64 {
+        self.first.map_or(f64::NAN, Decimal::value)
     }
 
     /// Middle of the finite values.
@@ -90,7 +150,20 @@ impl Column {
 
     /// Step of the last digit written, in the column's own unit.
     pub fn step(&self) -> f64 {
-        10_f64.powi(-self.digits.map_or(0, |d| d.1))
+        10_f64.powi(-self.digits().map_or(0, |d| d.1))
+    }
+
+    /// The rows for which `keep` holds; what is counted of all rows stays.
+    pub fn only(&self, keep: &[bool]) -> Self {
+        fn of<T: Copy>(list: &[T], keep: &[bool]) -> Vec<T> {
+            list.iter().zip(keep).filter(|(_, k)| **k).map(|(v, _)| *v).collect()
+        }
+        Self {
+            values: of(&self.values, keep),
+            fine: of(&self.fine, keep),
+            word: of(&self.word, keep),
+            ..self.clone()
+        }
     }
 }
 
@@ -100,64 +173,105 @@ pub fn middle(mut values: Vec<f64>) -> Option<f64> {
     (half < values.len()).then(|| *values.select_nth_unstable_by(half, f64::total_cmp).1)
 }
 
-/// Rows from the head of a log, and blocks of rows further on.
+/// Rows from head, middle and tail of a log.
 #[derive(Clone, Debug, Default)]
 pub struct Sample {
     /// One a column of the table.
     pub columns: Vec<Column>,
     /// Rows in it.
     pub rows: usize,
-    /// Rows passed over, those in it included.
-    pub passed: usize,
-    /// Bytes of text that the rows passed over take.
+    /// Bytes of text that its rows take.
     pub bytes: u64,
+    /// Whether the log has no other rows.
+    pub whole: bool,
+    /// For each column, lines left out because they hold something else there.
+    pub odd: Vec<usize>,
     /// Places where rows that are no neighbours meet.
     pub partings: usize,
     /// The very first rows, as written.
     pub shown: Vec<Vec<String>>,
 }
 
-/// Takes the sample from a stream that stands at the beginning of the log's text.
-///
-/// # Errors
-/// Those of the source.
-pub fn take<R: Read>(source: R, table: &Table) -> io::Result<Sample> {
-    let mut lines = Lines::new(source, table.line_end);
-    let mut cells = Cells::default();
-    let mut sample = Sample { columns: vec![Column::default(); table.names.len()], ..Sample::default() };
-    while sample.passed < ROWS {
-        let number = lines.number() + 1;
-        let Some(Line::Text(line, ended)) = lines.advance()? else { break };
-        // A last row without its line end may be cut in the middle of a number.
-        if !ended && sample.rows > 0 {
-            break;
+impl Sample {
+    /// An empty one for a table.
+    pub fn new(table: &Table) -> Self {
+        let columns = table.names.len();
+        Self { columns: vec![Column::default(); columns], odd: vec![0; columns], ..Self::default() }
+    }
+
+    /// Rows to take of the head.
+    pub fn head_rows(table: &Table) -> usize {
+        HEAD.min(CELLS / 2 / table.names.len().max(1)).max(16)
+    }
+
+    /// Rows to take of the middle, and of the tail.
+    pub fn block_rows(table: &Table) -> usize {
+        BLOCK.min(CELLS / 4 / table.names.len().max(1)).max(8)
+    }
+
+    /// Takes the head from a stream that stands at the beginning of the log's text.
+    ///
+    /// # Errors
+    /// Those of the source.
+    pub fn take_head<R: Read>(&mut self, source: R, table: &Table) -> io::Result<()> {
+        let mut lines = Lines::of(source, table);
+        self.whole = self.take(&mut lines, table, table.first_row, Self::head_rows(table))?;
+        Ok(())
+    }
+
+    /// Takes a block from a stream that stands somewhere in the middle of a row.
+    ///
+    /// # Errors
+    /// Those of the source.
+    pub fn take_block<R: Read>(&mut self, source: R, table: &Table) -> io::Result<()> {
+        let mut lines = Lines::of(source, table);
+        if lines.advance()?.is_none() {
+            return Ok(());
         }
-        if number < table.first_row || line.trim_ascii().is_empty() {
-            continue;
-        }
-        let taken = sample.passed < WHOLE || sample.passed % EVERY < BLOCK;
-        if taken {
-            cells.split(line, table.delimiter);
-            if cells.count() < table.names.len() {
+        self.partings += 1;
+        self.columns.iter_mut().for_each(Column::part);
+        self.take(&mut lines, table, 0, Self::block_rows(table)).map(drop)
+    }
+
+    /// Whether the lines ended.
+    fn take<R: Read>(
+        &mut self,
+        lines: &mut Lines<R>,
+        table: &Table,
+        from: u64,
+        most: usize,
+    ) -> io::Result<bool> {
+        let mut cells = Cells::default();
+        let mut taken = 0;
+        while taken < most {
+            let number = lines.number() + 1;
+            let Some(Line::Text(line, ended)) = lines.advance()? else { return Ok(true) };
+            // A last row without its line end may be cut in the middle of a number.
+            if !ended && self.rows > 0 {
+                return Ok(true);
+            }
+            if number < from || table.is_aside(line) {
                 continue;
             }
-            if sample.passed >= WHOLE && sample.passed.is_multiple_of(EVERY) {
-                sample.partings += 1;
-                sample.columns.iter_mut().for_each(Column::part);
+            cells.split(line, table.delimiter);
+            if cells.count() < table.names.len() || table.repeats_header(&cells, line) {
+                continue;
             }
-            sample.rows += 1;
+            if let Some(column) = table.settled.odd(&cells, line).next() {
+                self.odd[column] += 1;
+                continue;
+            }
+            taken += 1;
+            self.rows += 1;
+            self.bytes += u64::try_from(line.len()).unwrap_or(0) + 1;
+            for (i, column) in self.columns.iter_mut().enumerate() {
+                column.add(cells.get(line, i), table);
+            }
+            if self.shown.len() < SHOWN {
+                let shown = cells.all(line).map(|c| text::words(c, table.encoding).into_owned());
+                self.shown.push(shown.collect());
+            }
         }
-        sample.passed += 1;
-        sample.bytes += u64::try_from(line.len()).unwrap_or(0) + 1;
-        if !taken {
-            continue;
-        }
-        for (i, column) in sample.columns.iter_mut().enumerate() {
-            column.add(cells.get(line, i), table.mark);
-        }
-        if sample.shown.len() < SHOWN {
-            sample.shown.push(cells.all(line).map(|c| text::words(c, table.encoding).into_owned()).collect());
-        }
+        Ok(false)
     }
-    Ok(sample)
 }

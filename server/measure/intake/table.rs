@@ -1,20 +1,25 @@
-//! Where the table of a log is: delimiter, decimal mark, header line, first row, judged on the first lines.
+//! Where the table of a log is: delimiter, marks of its numbers, header line, first row, judged on the first lines.
 
+use super::candidate::{Candidate, DELIMITERS, candidate, is_value};
 use super::headers;
-use super::lines::{Cells, LONGEST_LINE};
-use super::number::{self, Cell};
+use super::lines::{Cells, LONGEST_LINE, Line, Lines};
+use super::marks;
+use super::number::Marks;
+use super::settled::Settled;
 use super::text::{self, Encoding};
 
 /// How many lines the table is judged on.
 pub const HEAD_LINES: usize = 300;
+/// Columns that are weighed at most.
+pub const MOST_COLUMNS: usize = 1024;
 
 /// The table of a log.
 #[derive(Clone, Debug)]
 pub struct Table {
-    /// Byte between cells.
+    /// Byte between cells; a blank stands for runs of blanks.
     pub delimiter: u8,
-    /// Decimal mark.
-    pub mark: u8,
+    /// Marks of its numbers.
+    pub marks: Marks,
     /// Line end.
     pub line_end: u8,
     /// Encoding of names and words.
@@ -25,6 +30,10 @@ pub struct Table {
     pub first_row: u64,
     /// Names of the columns; `column N` where the log gives none.
     pub names: Vec<String>,
+    /// Cells of the header as written; empty without one.
+    pub header: Vec<Vec<u8>>,
+    /// What its columns hold throughout.
+    pub settled: Settled,
 }
 
 /// Why no table was found.
@@ -36,18 +45,71 @@ pub enum NoTable {
     TooLong(u64),
     /// Lines of words, and on which line a header may stand and of how many columns.
     NoRows(u64, usize),
+    /// More columns than can be weighed, on this line.
+    TooWide(u64, usize),
+    /// Commas between cells and inside numbers: the first row, columns of the header, cells of a row.
+    SameComma(u64, usize, usize),
 }
 
-struct Candidate {
-    delimiter: u8,
-    clean: f64,
-    columns: usize,
-    first: usize,
+impl Table {
+    /// Lines that are no rows wherever they stand: blank ones, comments, rules.
+    pub fn is_aside(&self, line: &[u8]) -> bool {
+        is_aside(line)
+    }
+
+    /// Judges what the columns hold on the first rows.
+    fn settle(&self, lines: &[&[u8]]) -> Settled {
+        let mut cells = Cells::default();
+        let rows = lines.iter().copied().filter(|line| {
+            cells.split(line, self.delimiter);
+            !is_aside(line) && cells.count() >= self.names.len() && !self.repeats_header(&cells, line)
+        });
+        Settled::of(rows, self.names.len(), self.delimiter, self.marks)
+    }
+
+    /// Whether a line is the header once more.
+    pub fn repeats_header(&self, cells: &Cells, line: &[u8]) -> bool {
+        let first = cells.get(line, 0);
+        !self.header.is_empty()
+            && first.first() == self.header[0].first()
+            && self.header.iter().zip(cells.all(line)).all(|(name, cell)| name == cell)
+    }
 }
 
-/// The byte that ends lines: `\r` only where there is no `\n`.
+pub(super) fn is_aside(line: &[u8]) -> bool {
+    let line = line.trim_ascii();
+    match line.first() {
+        None => true,
+        Some(b'#' | b'%') => true,
+        Some(b'/') => line.starts_with(b"//"),
+        Some(b'-' | b'=' | b'|' | b'+') => {
+            line.len() > 2 && line.iter().all(|b| matches!(b, b'-' | b'=' | b'|' | b'+' | b':' | b' '))
+        }
+        _ => false,
+    }
+}
+
+/// A comment without its mark: headers stand in comments too.
+pub(super) fn uncommented(line: &[u8]) -> &[u8] {
+    let bare = line.trim_ascii_start();
+    match bare.first() {
+        Some(b'#' | b'%') => bare[1..].trim_ascii_start(),
+        _ => line,
+    }
+}
+
+/// The byte that ends lines: `\r` only where there is no `\n` but inside quotes.
 pub fn line_end(head: &[u8]) -> u8 {
-    if memchr::memchr(b'\n', head).is_none() && memchr::memchr(b'\r', head).is_some() { b'\r' } else { b'\n' }
+    let has = |byte| memchr::memchr(byte, head).is_some();
+    if !has(b'\r') || (has(b'\n') && !has(b'"')) {
+        return b'\n';
+    }
+    let mut inside = false;
+    let feeds = head.iter().any(|b| {
+        inside ^= *b == b'"';
+        *b == b'\n' && !inside
+    });
+    if feeds { b'\n' } else { b'\r' }
 }
 
 /// Finds the table in the first bytes of a log (as UTF-8 or single bytes). `whole` says that there are no more.
@@ -56,134 +118,132 @@ pub fn line_end(head: &[u8]) -> u8 {
 /// What stands there instead.
 pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTable> {
     let line_end = line_end(head);
-    let lines = head_lines(head, whole, line_end)?;
+    let numbered = head_lines(head, whole, line_end)?;
+    let lines: Vec<&[u8]> = numbered.iter().map(|(_, line)| line.as_slice()).collect();
     if lines.iter().all(|l| l.trim_ascii().is_empty()) {
         return Err(NoTable::Blank);
     }
-    let best = [b',', b';', b'\t']
-        .into_iter()
-        .filter_map(|d| candidate(&lines, d))
-        .max_by(|a, b| a.clean.total_cmp(&b.clean).then(a.columns.cmp(&b.columns)));
-    let Some(best) = best else {
+    let number = |index: usize| numbered.get(index).map_or(1, |line| line.0);
+    // Among equals the first delimiter of the list: a single column has none.
+    let best = DELIMITERS.into_iter().filter_map(|d| candidate(&lines, d)).reduce(|a, b| {
+        if b.clean > a.clean + 1e-9 || (b.clean > a.clean - 1e-9 && b.columns > a.columns) { b } else { a }
+    });
+    let Some(mut best) = best else {
         let at = lines.iter().position(|l| !l.trim_ascii().is_empty()).unwrap_or(0);
         let columns = [b',', b';', b'\t'].map(|d| memchr::memchr_iter(d, lines[at]).count() + 1);
-        return Err(NoTable::NoRows(line_number(at), columns.into_iter().max().unwrap_or(1)));
+        return Err(NoTable::NoRows(number(at), columns.into_iter().max().unwrap_or(1)));
     };
-    let mark = decimal_mark(&lines[best.first..], best.delimiter);
-    let (header, names) = header(&lines[..best.first], &best, encoding);
-    Ok(Table {
+    if best.columns > MOST_COLUMNS {
+        return Err(NoTable::TooWide(number(best.first), best.columns));
+    }
+    if best.delimiter == b',' {
+        match names_of_halves(&lines, &best) {
+            Some(named) if named > 1 => {
+                return Err(NoTable::SameComma(number(best.first), named, best.columns));
+            }
+            // One name or none, and a comma in each number: it is the decimal mark of a single column.
+            named if named.is_some() || is_one_of_decimals(&lines, &best) => {
+                (best.delimiter, best.columns) = (b'\t', 1)
+            }
+            _ => {}
+        }
+    }
+    let marks = marks::of(&lines[best.first..], best.delimiter);
+    let (header, cells, names) = header(&lines, &best, encoding);
+    let mut table = Table {
         delimiter: best.delimiter,
-        mark,
+        marks,
         line_end,
         encoding,
-        header_line: header.map_or(0, line_number),
-        first_row: line_number(best.first),
+        header_line: header.map_or(0, number),
+        first_row: number(best.first),
         names,
-    })
+        header: cells,
+        settled: Settled::default(),
+    };
+    table.settled = table.settle(&lines[best.first..]);
+    Ok(table)
 }
 
-fn line_number(index: usize) -> u64 {
-    u64::try_from(index).unwrap_or(u64::MAX).saturating_add(1)
+/// Names in the header, where rows have twice as many cells and all of them are whole numbers.
+fn names_of_halves(lines: &[&[u8]], best: &Candidate) -> Option<usize> {
+    let mut cells = Cells::default();
+    let above = lines[..best.first].iter().rfind(|l| !is_aside(l))?;
+    cells.split(above, b',');
+    // A unit after a comma is no name of its own.
+    let named =
+        cells.all(above).filter(|c| headers::unit_sign(&String::from_utf8_lossy(c)).is_none()).count();
+    let values = cells.all(above).any(is_value);
+    let whole = |line: &&[u8]| {
+        let mut cells = Cells::default();
+        cells.split(line, b',');
+        cells.all(line).all(|c| c.iter().all(|b| b.is_ascii_digit() || *b == b'-'))
+    };
+    (!values && named * 2 == best.columns && lines[best.first..].iter().take(20).all(whole)).then_some(named)
 }
 
-fn head_lines(head: &[u8], whole: bool, line_end: u8) -> Result<Vec<&[u8]>, NoTable> {
+/// Whether two cells of whole numbers without names are one number: behind the comma as many digits in every row, of
+/// all kinds, and zeros before others.
+fn is_one_of_decimals(lines: &[&[u8]], best: &Candidate) -> bool {
+    if best.columns != 2 || best.header.is_some_and(|h| !is_aside(lines[h]) && lines[h].contains(&b',')) {
+        return false;
+    }
+    let halves = |line: &&[u8]| {
+        let (before, after) = line.trim_ascii().split_at(memchr::memchr(b',', line.trim_ascii())?);
+        let whole = |part: &[u8]| !part.is_empty() && part.iter().all(u8::is_ascii_digit);
+        (whole(before) && whole(&after[1..])).then(|| after[1..].to_vec())
+    };
+    let rows = lines[best.first..].iter().filter(|line| !is_aside(line));
+    let (good, bad): (Vec<_>, Vec<_>) = rows.map(halves).partition(Option::is_some);
+    let good: Vec<Vec<u8>> = good.into_iter().flatten().collect();
+    let digits = good.first().map_or(0, Vec::len);
+    let last: std::collections::HashSet<u8> = good.iter().filter_map(|d| d.last().copied()).collect();
+    let padded = digits == 1 || good.iter().any(|d| d[0] == b'0');
+    bad.len() * 10 < good.len() && last.len() >= 7 && padded && good.iter().all(|d| d.len() == digits)
+}
+
+/// Lines with the number of each; a row may take several.
+fn head_lines(head: &[u8], whole: bool, line_end: u8) -> Result<Vec<(u64, Vec<u8>)>, NoTable> {
     let mut lines = Vec::new();
-    let mut rest = head;
-    while lines.len() < HEAD_LINES && !rest.is_empty() {
-        let end = memchr::memchr(line_end, rest);
-        let line = &rest[..end.unwrap_or(rest.len())];
-        if end.is_none() && !whole {
-            // Cut by the end of the head, not by the log's.
-            break;
+    let mut stream = Lines::new(head, line_end);
+    while lines.len() < HEAD_LINES {
+        let number = stream.number() + 1;
+        match stream.advance() {
+            // What is cut by the end of the head, not by the log's, is no line.
+            Ok(Some(Line::Text(line, ended))) if ended || whole => lines.push((number, line.to_vec())),
+            _ => break,
         }
-        lines.push(line.strip_suffix(b"\r").unwrap_or(line));
-        rest = end.map_or(&[], |end| &rest[end + 1..]);
     }
     if lines.is_empty() && head.len() >= LONGEST_LINE { Err(NoTable::TooLong(1)) } else { Ok(lines) }
 }
 
-/// A cell as a row of a log has them: a number with either mark, a stamp, or nothing.
-fn is_value(cell: &[u8]) -> bool {
-    match number::parse(cell, b'.') {
-        Cell::Number(_) | Cell::NotFinite => true,
-        Cell::Missing => false,
-        Cell::Words => matches!(number::parse(cell, b','), Cell::Number(_)) || number::stamp(cell).is_some(),
-    }
-}
+type Header = (Option<usize>, Vec<Vec<u8>>, Vec<String>);
 
-fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
-    let mut cells = Cells::default();
-    let counts: Vec<(usize, usize, usize)> = lines
-        .iter()
-        .map(|line| {
-            cells.split(line, delimiter);
-            let values = cells.all(line).filter(|c| is_value(c)).count();
-            let empty = cells.all(line).filter(|c| number::parse(c, b'.') == Cell::Missing).count();
-            (cells.count(), values, empty)
-        })
-        .collect();
-    // The width that most lines with a value have, over all of them: a table is the same width throughout.
-    let width = *counts
-        .iter()
-        .filter(|(_, values, _)| *values > 0)
-        .map(|(width, ..)| width)
-        .max_by_key(|w| (counts.iter().filter(|(x, v, _)| x == *w && *v > 0).count(), **w))?;
-    let is_row =
-        |&(w, values, empty): &(usize, usize, usize)| w == width && values > 0 && (values + empty) * 3 >= w;
-    // The first line of names with a row below it, else the first row: preamble lines may look like rows.
-    let header = (0..counts.len()).find(|&i| {
-        let (w, values, empty) = counts[i];
-        w.abs_diff(width) <= 1 && values == 0 && empty < w && counts.get(i + 1).is_some_and(is_row)
-    });
-    let first = header.map_or_else(|| counts.iter().position(is_row), |i| Some(i + 1))?;
-    let of_rows: Vec<_> = counts[first..].iter().filter(|c| is_row(c)).collect();
-    let good: usize = of_rows.iter().map(|(_, v, e)| v + e).sum();
-    let all: usize = counts[first..].iter().map(|c| c.0.max(1)).sum();
-    let mut clean = good as f64 / all as f64;
-    // A header of another width than its rows speaks against this delimiter.
-    if let Some((header, ..)) = counts[..first].iter().rev().find(|c| c.0 > 1 || c.2 == 0)
-        && (header.abs_diff(width) > 1 || (*header == 1 && width > 1))
-    {
-        clean /= 2.0;
-    }
-    Some(Candidate { delimiter, clean, columns: width, first })
-}
-
-fn decimal_mark(rows: &[&[u8]], delimiter: u8) -> u8 {
-    let mut cells = Cells::default();
-    let (mut commas, mut points) = (0, 0);
-    for line in rows {
-        cells.split(line, delimiter);
-        for cell in cells.all(line) {
-            let with = |mark| cell.contains(&mark) && matches!(number::parse(cell, mark), Cell::Number(_));
-            commas += usize::from(with(b','));
-            points += usize::from(with(b'.'));
-        }
-    }
-    if commas > points { b',' } else { b'.' }
-}
-
-/// The line of the header (by index) and the columns' names.
-fn header(before: &[&[u8]], table: &Candidate, encoding: Encoding) -> (Option<usize>, Vec<String>) {
+/// The line of the header (by index), its cells, and the columns' names.
+fn header(lines: &[&[u8]], table: &Candidate, encoding: Encoding) -> Header {
     let numbered = |i: usize| format!("column {}", i + 1);
     let blank: Vec<String> = (0..table.columns).map(numbered).collect();
-    let split = |index: usize| -> Option<Vec<String>> {
+    let raw = |index: usize| -> Vec<Vec<u8>> {
         let mut cells = Cells::default();
-        let line = before.get(index)?;
+        let line = uncommented(lines[index]);
         cells.split(line, table.delimiter);
-        let names: Vec<String> = cells.all(line).map(|c| text::words(c, encoding).into_owned()).collect();
+        cells.all(line).map(<[u8]>::to_vec).collect()
+    };
+    let split = |index: usize| -> Option<Vec<String>> {
+        let names: Vec<String> = raw(index).iter().map(|c| text::words(c, encoding).into_owned()).collect();
         let fits = names.len().abs_diff(table.columns) <= 1 && names.iter().any(|n| !n.is_empty());
         let extra_empty = names.get(table.columns).is_none_or(String::is_empty);
         (fits && extra_empty).then_some(names)
     };
-    let Some(last) = before.iter().rposition(|l| !l.trim_ascii().is_empty()) else { return (None, blank) };
-    let Some(mut names) = split(last) else { return (None, blank) };
+    let Some(last) = table.header else { return (None, Vec::new(), blank) };
+    let Some(mut names) = split(last) else { return (None, Vec::new(), blank) };
     let mut line = last;
-    // A second line of nothing but unit signs belongs to the names above it.
-    let only_units = names
-        .iter()
-        .all(|n| n.is_empty() || headers::unit_sign(n.trim_matches(['[', ']', '(', ')'])).is_some());
-    if only_units
+    // A second line of nothing but unit signs belongs to the names above it, or below.
+    let units = |names: &[String]| {
+        let sign = |n: &String| headers::unit_sign(n.trim_matches(['[', ']', '(', ')'])).is_some();
+        names.iter().all(|n| n.is_empty() || sign(n)) && names.iter().any(sign)
+    };
+    if units(&names)
         && last > 0
         && let Some(above) = split(last - 1)
     {
@@ -199,5 +259,5 @@ fn header(before: &[&[u8]], table: &Candidate, encoding: Encoding) -> (Option<us
             *name = numbered(i);
         }
     }
-    (Some(line), names)
+    (Some(line), raw(line), names)
 }

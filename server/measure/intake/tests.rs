@@ -1,9 +1,12 @@
-//! Reading from bytes to frames: real captures, the same content written in other ways, and bad input.
+//! Reading from bytes to frames: real captures, packed logs, the same content written in other ways, and bad input.
 
-use std::io::Cursor;
+use std::io::{Cursor, Write as _};
+
+use flate2::Compression;
+use flate2::write::GzEncoder;
 
 use super::*;
-use crate::recording::{Role, Unit};
+use crate::recording::{Kind, Role, Unit};
 
 /// Reads bytes as a file called `log`.
 pub(super) fn read(bytes: &[u8]) -> Outcome {
@@ -43,6 +46,14 @@ fn question(bytes: &[u8]) -> Question {
 fn roles(layout: &Layout) -> Vec<(Role, Unit)> {
     layout.columns.iter().map(|c| (c.role, c.unit)).collect()
 }
+
+fn packed(bytes: &[u8]) -> Vec<u8> {
+    let mut encoder = GzEncoder::new(Vec::new(), Compression::new(9));
+    encoder.write_all(bytes).unwrap();
+    encoder.finish().unwrap()
+}
+
+mod containers;
 
 mod captures {
     use super::*;
@@ -268,17 +279,8 @@ mod properties {
 
 /// Input that is not as it should be: each sentence as a person reads it.
 mod bad_input {
-    use std::io::Write;
-
-    use flate2::{Compression, write::GzEncoder};
 
     use super::*;
-
-    fn packed(bytes: &[u8]) -> Vec<u8> {
-        let mut encoder = GzEncoder::new(Vec::new(), Compression::new(9));
-        encoder.write_all(bytes).unwrap();
-        encoder.finish().unwrap()
-    }
 
     fn log(rows: &[&str]) -> Vec<u8> {
         format!("frame [ms]\n{}\n", rows.join("\n")).into_bytes()
@@ -306,7 +308,7 @@ mod bad_input {
             ),
             (
                 b"a letter\nwithout numbers\n",
-                "log, line 1: no rows of numbers separated by comma, semicolon or tab. Export the log as delimited text.",
+                "log, line 1: no rows of numbers separated by comma, semicolon, tab, bar or blanks. Export the log as delimited text.",
             ),
             (
                 b"frame [ms]\n-4\nnan\n0\n-3\n",
@@ -320,10 +322,13 @@ mod bad_input {
                 b"power [W],load [%]\n300,97\n310,98\n305,97\n",
                 "log, line 1: none of its 2 columns times frames or samples. Record with frame times or an elapsed time, with the unit in the header.",
             ),
-            (b"PK\x03\x04....", "log, line 1: it is a zip archive: unpack it and give the logs in it."),
             (
-                b"{\"frame\": 4.1}\n",
-                "log, line 1: it is JSON: write it as delimited text, a row for each frame.",
+                b"PK\x03\x04....",
+                "log is packed and damaged (invalid Zip archive: Could not find EOCD). Fetch it again, or give it unpacked.",
+            ),
+            (
+                b"[{\"frame\": 4.1}]\n",
+                "log, line 1: it is one JSON array: write it as JSON Lines (an object on each line) or as delimited text, a row for each frame.",
             ),
         ] {
             assert_eq!(refusal(bytes), want);
@@ -394,7 +399,10 @@ mod bad_input {
 
     #[test]
     fn a_gzip_bomb_is_refused() {
-        let known = Known { limits: Limits { unpacked: 8 << 20, rows: 10_000_000 }, ..Known::default() };
+        let known = Known {
+            limits: Limits { unpacked: 8 << 20, rows: 10_000_000, ..Limits::default() },
+            ..Known::default()
+        };
         let mut bytes = b"frame [ms]\n".to_vec();
         bytes.extend(b"4.1\n".repeat(4 << 20));
         let refusal = |bytes: &[u8], known: &Known<'_>| match read_known(bytes, known) {
@@ -405,7 +413,10 @@ mod bad_input {
             refusal(&packed(&bytes), &known),
             "log unpacks to more than 8 MiB. A log is smaller: give the part that is wanted."
         );
-        let known = Known { limits: Limits { unpacked: 1 << 30, rows: 1_000_000 }, ..Known::default() };
+        let known = Known {
+            limits: Limits { unpacked: 1 << 30, rows: 1_000_000, ..Limits::default() },
+            ..Known::default()
+        };
         assert_eq!(
             refusal(&packed(&bytes), &known),
             "log, line 1000002: more than 1000000 rows. Cut the log into passes."
@@ -421,7 +432,7 @@ mod bad_input {
         let mut bytes = packed(&log(&vec!["4.1"; 5000]));
         bytes.truncate(bytes.len() - 6);
         let says = refusal(&bytes);
-        assert!(says.starts_with("log is packed with gzip and damaged ("), "{says}");
+        assert!(says.starts_with("log is packed and damaged ("), "{says}");
         assert!(says.ends_with("Fetch it again, or give it unpacked."), "{says}");
     }
 }
@@ -440,8 +451,11 @@ mod questions {
             "Column 1 may hold frame times, but nothing in the log proves what it is or its unit."
         );
         assert_eq!(question.rows[0], ["16.1"]);
-        let [candidate] = question.candidates.as_slice() else { panic!("{:?}", question.candidates) };
+        let [candidate, as_rate] = question.candidates.as_slice() else {
+            panic!("{:?}", question.candidates)
+        };
         assert_eq!(candidate.says, "frame times in column 1, in milliseconds");
+        assert_eq!(as_rate.says, "each row a frame, its rate in column 1");
         assert_eq!((candidate.frames, candidate.seconds), (5, 0.0822));
         assert!((candidate.average_fps - 5.0 / 0.0822).abs() < 1e-9);
     }

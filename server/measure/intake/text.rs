@@ -69,6 +69,14 @@ pub fn words(bytes: &[u8], encoding: Encoding) -> Cow<'_, str> {
     }
 }
 
+/// The bytes of a word as the log has them, after what [`Utf8Stream`] does.
+pub fn bytes(word: &str, encoding: Encoding) -> Vec<u8> {
+    match encoding {
+        Encoding::Windows1252 => WINDOWS_1252.encode(word).0.into_owned(),
+        Encoding::Utf8 | Encoding::Utf16Le | Encoding::Utf16Be => word.as_bytes().to_vec(),
+    }
+}
+
 /// A log's bytes after the mark: UTF-16 comes out as UTF-8, all else as it is.
 pub struct Utf8Stream<R> {
     source: R,

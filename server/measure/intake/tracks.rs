@@ -1,9 +1,9 @@
 //! The columns beside the times: read row by row into tracks in base units.
 
-use super::evidence::place;
+use super::describe::place;
 use super::layout::Layout;
 use super::lines::Cells;
-use super::number::{self, Cell};
+use super::number::{self, Cell, Marks};
 use crate::recording::{Role, Track, Unit};
 
 struct TrackCells {
@@ -15,13 +15,13 @@ struct TrackCells {
 
 /// The tracks of the segment under way.
 pub struct Tracks {
-    mark: u8,
+    marks: Marks,
     list: Vec<TrackCells>,
 }
 
 impl Tracks {
-    /// Those of a layout; `mark` is the decimal mark.
-    pub fn of(layout: &Layout, mark: u8) -> Self {
+    /// Those of a layout; with the marks of its numbers.
+    pub fn of(layout: &Layout, marks: Marks) -> Self {
         let mut used: Vec<_> = layout.columns.iter().filter(|c| is_track(c.role)).collect();
         // A track is found by its role: what the processor takes stands after what the part takes.
         used.sort_by_key(|c| {
@@ -33,7 +33,7 @@ impl Tracks {
             factor: base_factor(c.unit),
             waiting: f64::NAN,
         });
-        Self { mark, list: list.collect() }
+        Self { marks, list: list.collect() }
     }
 
     /// Makes room for so many rows.
@@ -46,7 +46,7 @@ impl Tracks {
     /// Reads a row; its values wait until the row is known to be kept.
     pub fn read(&mut self, cells: &Cells, line: &[u8]) {
         for t in &mut self.list {
-            t.waiting = match number::parse(cells.get(line, t.column), self.mark) {
+            t.waiting = match number::parse(cells.get(line, t.column), self.marks) {
                 Cell::Number(n) => n.value() * t.factor,
                 _ => f64::NAN,
             };
@@ -86,7 +86,7 @@ fn is_track(role: Role) -> bool {
 /// From the unit written to the base unit of a track.
 fn base_factor(unit: Unit) -> f64 {
     match unit {
-        Unit::Millisecond => 1e-3,
+        Unit::Millisecond | Unit::Milliwatt => 1e-3,
         Unit::Microsecond => 1e-6,
         Unit::Nanosecond => 1e-9,
         Unit::Megahertz => 1e6,

@@ -1,0 +1,358 @@
+//! One log from its bytes to what came of it.
+
+use std::io::{self, Read, Seek};
+
+use super::assemble::{self, Assembled, Conditions};
+use super::container::{self, Bytes, TooMuch};
+use super::contradiction;
+use super::describe::place;
+use super::evidence::{self, Evidence, Verdict};
+use super::json_lines::{self, JsonLines};
+use super::layout::{Candidate, Layout, Question, shape};
+use super::number;
+use super::refusals;
+use super::sample::Sample;
+use super::several;
+use super::table::{self, NoTable, Table};
+use super::text::{self, Encoding, Utf8Stream};
+use super::{Known, Outcome, Segment};
+use crate::recording::{Kind, Problem, Role, Unit};
+
+/// How much of the text the encoding and the table are judged on, bytes.
+const HEAD: u64 = 1024 * 1024;
+/// Ways to read a log that are offered at most.
+const OFFERED: usize = 12;
+
+/// How a log's bytes become lines of a table.
+pub enum Form {
+    /// They are lines.
+    Text,
+    /// Objects with these keys.
+    Json(Vec<String>),
+    /// Lines that were made from another kind of table; its rows are numbered without the header.
+    Made,
+}
+
+/// One log, to be streamed from its start as often as needed.
+pub struct Log<'a, R> {
+    pub bytes: Bytes<'a, R>,
+    pub form: Form,
+    pub name: &'a str,
+    pub known: &'a Known<'a>,
+    /// Length of the file, where it is not packed.
+    pub length: Option<u64>,
+}
+
+/// The text of a log, as found from its head.
+struct Text {
+    table: Table,
+    /// Bytes of the byte order mark.
+    mark: usize,
+}
+
+impl<R: Read + Seek> Log<'_, R> {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// Those of the source; what is damaged or unpacks too far is refused.
+    pub fn read(&mut self) -> io::Result<Outcome> {
+        match self.read_text() {
+            Err(e) if e.get_ref().is_some_and(|inner| inner.is::<TooMuch>()) => {
+                Ok(refuse(refusals::unpacks_too_far(self.name, self.known.limits.unpacked)))
+            }
+            Err(e) if !matches!(self.bytes, Bytes::File(_)) && is_damage(&e) => {
+                Ok(refuse(refusals::damaged(self.name, &e)))
+            }
+            outcome => outcome,
+        }
+    }
+
+    /// The text from its start.
+    fn text(&mut self, encoding: Encoding, mark: usize) -> io::Result<Utf8Stream<Box<dyn Read + '_>>> {
+        let mut raw = self.bytes.open()?;
+        let raw: Box<dyn Read> = match &self.form {
+            Form::Text | Form::Made => {
+                super::read_up_to(&mut raw, &mut [0; 4][..mark])?;
+                raw
+            }
+            Form::Json(keys) => Box::new(JsonLines::new(raw, keys, true)),
+        };
+        Ok(Utf8Stream::new(raw, encoding))
+    }
+
+    fn head(&mut self) -> io::Result<Vec<u8>> {
+        let mut head = Vec::new();
+        self.text(Encoding::Utf8, 0)?.take(HEAD).read_to_end(&mut head)?;
+        Ok(head)
+    }
+
+    fn read_text(&mut self) -> io::Result<Outcome> {
+        let mut head = Vec::new();
+        self.bytes.open()?.take(HEAD).read_to_end(&mut head)?;
+        if container::of(&head) == container::Container::Json {
+            match json_lines::keys(&head) {
+                Some(keys) => {
+                    self.form = Form::Json(keys);
+                    head = self.head()?;
+                }
+                None => return Ok(refuse(refusals::json(self.name))),
+            }
+        }
+        let (encoding, mark) = match text::detect(&head) {
+            Ok(found) => found,
+            Err(at) => return Ok(refuse(refusals::not_text(self.name, &head, at))),
+        };
+        let whole = (head.len() as u64) < HEAD;
+        if matches!(encoding, Encoding::Utf16Le | Encoding::Utf16Be) {
+            head.clear();
+            self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
+        } else {
+            head.drain(..mark);
+        }
+        let table = match table::find(&head, whole, encoding) {
+            Ok(table) => table,
+            Err(why) => return Ok(refuse(refusals::no_table(self.name, &why))),
+        };
+        let mut text = Text { table, mark };
+        let mut sample = self.sample(&text)?;
+        if text.table.settled.unsettle(&sample.odd, sample.rows) {
+            sample = self.sample(&text)?;
+        }
+        let table = &text.table;
+        if sample.rows == 0 {
+            let none = NoTable::NoRows(table.header_line.max(1), table.names.len());
+            return Ok(refuse(refusals::no_table(self.name, &none)));
+        }
+        let shape = shape(char::from(table.delimiter), table.names.iter().map(String::as_str));
+        let remembered = (self.known.remembered)(&shape).filter(|l| l.columns.len() == table.names.len());
+        match (remembered, evidence::judge(table, &sample)) {
+            (Some(layout), verdict) => self.read_remembered(layout, verdict, &text, &sample),
+            (None, Verdict::Certain(layout)) => self.read_certain(layout, &text, &sample, false),
+            (None, Verdict::Unsure { why, guess, ways }) => self.ask(why, guess, ways, &text, &sample),
+            (None, Verdict::Untimed) => Ok(refuse(refusals::untimed(self.name, table))),
+            (None, Verdict::Backwards(column)) => Ok(refuse(refusals::backwards(self.name, table, column))),
+            (None, Verdict::Summary) => Ok(refuse(refusals::summary(self.name, table))),
+        }
+    }
+
+    /// Rows of the head; where the log goes on and can be opened anywhere, of its middle and its tail too.
+    fn sample(&mut self, text: &Text) -> io::Result<Sample> {
+        let table = &text.table;
+        let mut sample = Sample::new(table);
+        sample.take_head(self.text(table.encoding, text.mark)?, table)?;
+        let Some(length) = self.length.filter(|_| !sample.whole) else { return Ok(sample) };
+        let wide = if matches!(table.encoding, Encoding::Utf16Be | Encoding::Utf16Le) { 2 } else { 1 };
+        let row = sample.bytes / u64::try_from(sample.rows).unwrap_or(1).max(1) + 1;
+        let block = u64::try_from(Sample::block_rows(table)).unwrap_or(0) * row * wide;
+        for at in [length / 2, length.saturating_sub(block)] {
+            // A whole number of characters from the mark.
+            let at = at - (at - text.mark as u64) % wide;
+            if let Some(raw) = self.bytes.open_at(at)? {
+                let raw: Box<dyn Read> = match &self.form {
+                    Form::Json(keys) => Box::new(JsonLines::new(raw, keys, false)),
+                    Form::Text | Form::Made => raw,
+                };
+                sample.take_block(Utf8Stream::new(raw, table.encoding), table)?;
+            }
+        }
+        Ok(sample)
+    }
+
+    fn read_certain(
+        &mut self,
+        layout: Layout,
+        text: &Text,
+        sample: &Sample,
+        said: bool,
+    ) -> io::Result<Outcome> {
+        let table = &text.table;
+        let (mut segments, marked, broken) = match self.rows(&layout, text, sample)? {
+            Assembled::Read { segments, marked, broken } => (segments, marked, broken),
+            Assembled::TooLong(line) => {
+                return Ok(refuse(refusals::no_table(self.name, &NoTable::TooLong(line))));
+            }
+            Assembled::TooMany(line) => {
+                return Ok(refuse(refusals::too_many(self.name, line, self.known.limits.rows)));
+            }
+        };
+        if segments.is_empty() {
+            return Ok(refuse(refusals::no_frame(self.name, table, &layout)));
+        }
+        // What a person said stands, also where the log changes; it is told all the same.
+        let broken = broken.map(|broken| refusals::broken(&layout, broken));
+        match broken {
+            Some((_, why)) if !said => return self.ask_broken(&why, layout, text, sample),
+            Some((line, says)) => segments[0].problems.push(Problem { line, column: 0, says }),
+            None => {}
+        }
+        let evidence = Evidence::gather(table, sample);
+        if let (Some(column), true, false) = (evidence.dropped_column(), marked > 0, said)
+            && let Verdict::Unsure { why, guess, ways } = several::dropped_or_not(&layout, column)
+        {
+            return self.ask(why, guess, ways, text, sample);
+        }
+        self.note_zone(&layout, sample, &mut segments);
+        Ok(Outcome::Read { layout, segments })
+    }
+
+    /// The proof holds for part of the log only.
+    fn ask_broken(&mut self, why: &str, layout: Layout, text: &Text, sample: &Sample) -> io::Result<Outcome> {
+        let mut ways = vec![("as the first rows prove".to_owned(), layout.clone())];
+        if layout.clock.is_some() && layout.column(Role::FrameTime).is_some() {
+            let durations = Layout { clock: None, ..layout.clone() };
+            ways.push(("by the frame times alone".to_owned(), durations));
+            let mut stamps = layout.clone();
+            stamps
+                .columns
+                .iter_mut()
+                .filter(|c| c.role == Role::FrameTime)
+                .for_each(|c| c.role = Role::Other);
+            ways.push(("by the stamps alone".to_owned(), stamps));
+        }
+        self.ask(why.to_owned(), layout, ways, text, sample)
+    }
+
+    /// Reads by what a person once said, unless this log contradicts it.
+    fn read_remembered(
+        &mut self,
+        mut layout: Layout,
+        verdict: Verdict,
+        text: &Text,
+        sample: &Sample,
+    ) -> io::Result<Outcome> {
+        let table = &text.table;
+        layout.delimiter = char::from(table.delimiter);
+        layout.decimal = char::from(table.marks.decimal);
+        layout.grouped = table.marks.grouped;
+        layout.encoding = table.encoding;
+        layout.header_line = table.header_line;
+        let Some(contradiction) = contradiction::contradicts(&layout, table, sample) else {
+            return self.read_certain(layout, text, sample, true);
+        };
+        let why = format!("The layout remembered for this header does not fit this log: {contradiction}");
+        let ways = match verdict {
+            Verdict::Certain(found) => vec![("as its own numbers say".to_owned(), found)],
+            Verdict::Unsure { ways, .. } => ways,
+            Verdict::Untimed | Verdict::Backwards(_) | Verdict::Summary => Vec::new(),
+        };
+        self.ask(why, layout, ways, text, sample)
+    }
+
+    fn rows(&mut self, layout: &Layout, text: &Text, sample: &Sample) -> io::Result<Assembled> {
+        let table = &text.table;
+        let last = sample
+            .columns
+            .last()
+            .and_then(super::sample::Column::digits)
+            .filter(|(low, high)| low == high && *low > 0);
+        let dropped = match layout.dropped {
+            Some(_) => None,
+            None => Evidence::gather(table, sample).dropped_column(),
+        };
+        let conditions = Conditions {
+            zone: self.known.zone,
+            most_rows: self.known.limits.rows,
+            expected_rows: self.expected_rows(table, sample),
+            slack_ns: slack_ns(layout, sample),
+            dropped,
+            last_digits: last.map(|d| d.0),
+            lines_added: u64::from(!matches!(self.form, Form::Text)),
+        };
+        assemble::assemble(self.text(table.encoding, text.mark)?, table, layout, conditions)
+    }
+
+    /// Rows to make room for: exact for a short log, by the file's length for a longer one.
+    fn expected_rows(&self, table: &Table, sample: &Sample) -> usize {
+        let Some(length) = self.length.filter(|_| !sample.whole) else { return sample.rows };
+        let width = if matches!(table.encoding, Encoding::Utf16Be | Encoding::Utf16Le) { 2 } else { 1 };
+        let rows = length * u64::try_from(sample.rows).unwrap_or(0) / (sample.bytes * width).max(1);
+        usize::try_from(rows + rows / 64).unwrap_or(usize::MAX).min(self.known.limits.rows)
+    }
+
+    fn ask(
+        &mut self,
+        why: String,
+        guess: Layout,
+        ways: Vec<(String, Layout)>,
+        text: &Text,
+        sample: &Sample,
+    ) -> io::Result<Outcome> {
+        let mut candidates = Vec::new();
+        for (says, layout) in ways.into_iter().take(OFFERED) {
+            let Assembled::Read { segments, .. } = self.rows(&layout, text, sample)? else { continue };
+            let (frames, ns) = totals(&segments);
+            let seconds = ns as f64 / 1e9;
+            candidates.push(Candidate {
+                says,
+                layout,
+                frames,
+                seconds,
+                average_fps: frames as f64 / seconds,
+            });
+        }
+        candidates.retain(|c| c.frames > 0 && c.seconds > 0.0);
+        Ok(Outcome::Ask(Box::new(Question { why, rows: sample.shown.clone(), guess, candidates })))
+    }
+
+    fn note_zone(&self, layout: &Layout, sample: &Sample, segments: &mut [Segment]) {
+        let Some(wall) = layout.column(Role::WallClock) else { return };
+        let column = &sample.columns[place(wall.index)];
+        if column.stamps == 0 || column.zoned > 0 {
+            return;
+        }
+        let says = match self.known.zone.map(|z| z.iana_name().unwrap_or("the zone given").to_owned()) {
+            _ if wall.unit == Unit::TimeOfDay => {
+                "The stamps have no date: companions cannot be placed by them.".to_owned()
+            }
+            Some(zone) => format!("The stamps name no zone; they are taken as {zone}, the zone of the rig."),
+            None => "The stamps name no zone: without the rig's zone, companions cannot be placed by them."
+                .to_owned(),
+        };
+        for segment in segments {
+            segment.problems.push(Problem {
+                line: layout.header_line,
+                column: wall.index,
+                says: says.clone(),
+            });
+        }
+    }
+}
+
+/// By how much steps of the stamps may differ from durations for the digits written, ns.
+fn slack_ns(layout: &Layout, sample: &Sample) -> i64 {
+    let step_ns = |index: u32, unit: Unit| {
+        let step = sample.columns.get(place(index)).map_or(0.0, super::sample::Column::step);
+        let exponent = match unit {
+            Unit::Iso8601 | Unit::TimeOfDay => 9,
+            unit => number::exponent(unit).unwrap_or(0),
+        };
+        step * 10_f64.powi(exponent)
+    };
+    let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
+    let durations = layout.column(Role::FrameTime);
+    let ns = clock.map_or(0.0, |c| 1.1 * step_ns(c.index, c.unit))
+        + durations.map_or(0.0, |c| step_ns(c.index, c.unit));
+    #[expect(clippy::cast_possible_truncation, reason = "at most some seconds")]
+    let whole = ns.min(1e12).ceil() as i64;
+    whole.saturating_add(1)
+}
+
+fn is_damage(error: &io::Error) -> bool {
+    !matches!(error.kind(), io::ErrorKind::TimedOut | io::ErrorKind::Interrupted)
+}
+
+fn refuse(says: String) -> Outcome {
+    Outcome::Refuse { says }
+}
+
+/// Frames and their time in ns; rows and their span for companions.
+fn totals(segments: &[Segment]) -> (u64, i64) {
+    segments.iter().fold((0, 0), |(frames, ns), s| {
+        let recording = &s.recording;
+        let time = match recording.kind {
+            Kind::Frames => recording.frame_ns.iter().sum(),
+            Kind::Companion => recording.span_ns(),
+        };
+        (frames + u64::try_from(recording.rows()).unwrap_or(0), ns + time)
+    })
+}
