@@ -1,8 +1,9 @@
-//! What the team decided in its week. Every native pass with a fault has its ruling but one of the Thole's; those of the
-//! upscaled setting wait for theirs. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
+//! What the team decided in its week. The Curlew's passes on the driver before the declared one are set aside. Every
+//! native pass with a fault has its ruling but one of the Thole's; those of the upscaled setting wait for theirs. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
 
 use crate::registers::{
-    ALDER, BIRCH, COMET, CURLEW, DUNLIN, LAMPS, NATIVE, QUARRY, REGATTA, SALTMARSH, THOLE, UPSCALED, VELLUM,
+    ALDER, BIRCH, COMET, CURLEW, CURLEW_OLD_DRIVER, DUNLIN, LAMPS, NATIVE, QUARRY, REGATTA, SALTMARSH, THOLE,
+    UPSCALED, VELLUM,
 };
 use crate::types::{Decision, Demo, DemoFigure, FigureOf};
 
@@ -56,6 +57,14 @@ pub fn decisions(demo: &Demo) -> Vec<Decision> {
     let of_cell =
         |part| DemoFigure { measure: AVERAGE, of: FigureOf::Cell(cell(demo, part, VELLUM, NATIVE)) };
     let mut all: Vec<Decision> = EARLY.into_iter().filter_map(|early| ruling(TOBIN, early)).collect();
+    all.extend(demo.passes.iter().filter(|pass| pass.driver == CURLEW_OLD_DRIVER).map(|pass| {
+        Decision::Ruling {
+            by: OWNER,
+            pass: pass.file_name.clone(),
+            verdict: "set aside",
+            reason: "wrong driver or build",
+        }
+    }));
     all.push(Decision::Prior { by: OWNER });
     all.push(figures(Some(RENSKE), Some(OWNER), vec![ratio(AVERAGE, SALTMARSH)]));
     all.extend(ruling(TOBIN, LATE));

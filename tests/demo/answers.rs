@@ -7,7 +7,7 @@ use weighhouse::work::answers;
 use weighhouse::work::evidence::Evidence;
 use weighhouse_demo::Headline;
 use weighhouse_measure::compare::Interval;
-use weighhouse_measure::compare::verdict::Verdict;
+use weighhouse_measure::compare::verdict::{Verdict, Way};
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::marks::Standing;
 
@@ -86,6 +86,8 @@ fn the_curlew_leads_overall_as_it_truly_does() {
                 "{measure:?}: {} for {truth}",
                 overall.ratio
             );
+            let verdict = &compared.overall[0].as_ref().unwrap().verdict;
+            assert!(matches!(verdict, Verdict::Differs(Way::Faster)), "{measure:?}: {verdict:?}");
             seen += 1;
         }
     }
