@@ -10,6 +10,8 @@ use super::text::{self, Encoding};
 
 /// How many lines the table is judged on.
 pub const HEAD_LINES: usize = 300;
+/// Lines from which on the last one, where it may be cut, is not judged.
+const FEW_LINES: usize = 8;
 /// Columns that are weighed at most.
 pub const MOST_COLUMNS: usize = 1024;
 
@@ -124,8 +126,11 @@ pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTab
         return Err(NoTable::Blank);
     }
     let number = |index: usize| numbered.get(index).map_or(1, |line| line.0);
+    // A last line that may be cut says nothing of the width of the others: with one cell it would speak for one column.
+    let cut = whole && lines.len() > FEW_LINES && head.last() != Some(&line_end);
+    let judged = &lines[..lines.len() - usize::from(cut)];
     // Among equals the first delimiter of the list: a single column has none.
-    let best = DELIMITERS.into_iter().filter_map(|d| candidate(&lines, d)).reduce(|a, b| {
+    let best = DELIMITERS.into_iter().filter_map(|d| candidate(judged, d)).reduce(|a, b| {
         if b.clean > a.clean + 1e-9 || (b.clean > a.clean - 1e-9 && b.columns > a.columns) { b } else { a }
     });
     let Some(mut best) = best else {

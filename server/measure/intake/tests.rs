@@ -385,6 +385,29 @@ mod bad_input {
     }
 
     #[test]
+    fn a_last_row_cut_in_its_first_cell_does_not_make_one_column_of_two() {
+        let mut log = String::new();
+        for start in 0..2 {
+            log += "\"elapsed time, ns\",\"frame time, ns\"\n";
+            let mut at = 0;
+            for i in 0..119 {
+                let frame = 2_600_000 + (i * 7919 + start * 31) % 200_000;
+                log += &format!("{at},{frame}\n");
+                at += frame;
+            }
+        }
+        log += "3120";
+        match read(log.as_bytes()) {
+            Outcome::Read { layout, segments } => {
+                assert_eq!(layout.columns.len(), 2, "{layout:?}");
+                let frames: Vec<usize> = segments.iter().map(|s| s.recording.frame_ns.len()).collect();
+                assert_eq!(frames, [119, 119]);
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
     fn a_number_cut_in_its_digits_is_no_frame() {
         let (_, segment) = one_segment(b"frame [ms]\n4.125\n4.250\n4.1");
         assert_eq!(segment.recording.frame_ns.len(), 2);
