@@ -14,11 +14,11 @@ use super::resources::Of;
 use super::respond::{Wants, respond};
 use super::sent::{self, Sent};
 use super::session::SignedIn;
-use super::value::called;
 use crate::store::pieces::Piece;
 use crate::work::across::{self, Asked, Change, Cost, Found, Lead};
 use crate::work::against::{self, Judged};
-use crate::work::evidence::Registers;
+use crate::work::evidence::{Evidence, Registers};
+use crate::work::foot;
 use crate::work::{Refusal, Result};
 
 /// The page.
@@ -30,7 +30,7 @@ pub(super) async fn show(
     sent::Asked(query): sent::Asked,
 ) -> Result<Response> {
     let (evidence, found) = across::show(&app.store, piece.id, &asked(&query)).await?;
-    let told = found.as_ref().map(|found| Told { names: &evidence.registers, found });
+    let told = found.as_ref().map(|found| Told::new(&evidence, found));
     let page = Across {
         frame: in_piece(&app, &who, &piece, "Against", evidence.to_review().count()),
         key: piece.key,
@@ -49,7 +49,7 @@ pub(super) async fn chart(
 ) -> Result<Response> {
     let theme = theme(&query)?;
     let (evidence, found) = across::show(&app.store, piece.id, &asked(&query)).await?;
-    let drawn = found.as_ref().and_then(|found| Told { names: &evidence.registers, found }.chart());
+    let drawn = found.as_ref().and_then(|found| Told::new(&evidence, found).chart());
     let mut chart = drawn.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
     chart.caption.draft = true;
     Ok(picture(chart.svg(theme)))
@@ -69,11 +69,16 @@ fn asked(query: &Sent) -> Asked {
 
 /// What was found with the names of what it is about.
 struct Told<'a> {
+    evidence: &'a Evidence,
     names: &'a Registers,
     found: &'a Found,
 }
 
-impl Told<'_> {
+impl<'a> Told<'a> {
+    fn new(evidence: &'a Evidence, found: &'a Found) -> Self {
+        Told { evidence, names: &evidence.registers, found }
+    }
+
     fn form(&self) -> AgainstForm {
         let (options, choice) = (&self.found.options, &self.found.choice);
         let step = |step: &across::Step| {
@@ -106,7 +111,7 @@ impl Told<'_> {
             costs: self.costs(),
             changes: changes.iter().map(|change| self.change(change)).collect(),
             left_out: left_out.collect(),
-            foot: foot(),
+            foot: self.foot(),
             chart: self.chart(),
         }
     }
@@ -171,7 +176,7 @@ impl Told<'_> {
         }
         let (from, to) = (self.names.setting_name(step.from), self.names.setting_name(step.to));
         let dot = |judged: &Judged| drawn(&ratio(judged, String::new()));
-        let title = format!("What {} does to the {}", step.option, called(choice.measure));
+        let title = format!("What {} does to the {}", step.option, choice.measure.short_name());
         let rows = scenes.iter().enumerate().map(|(nth, scene)| charts::RatioRow {
             name: self.names.scene_name(*scene),
             note: String::new(),
@@ -186,22 +191,31 @@ impl Told<'_> {
                 subtitle: format!(
                     "{to} against the same part at {from}. Lines: 95% intervals, passes as replicates."
                 ),
-                foot: foot().into_iter().take(1).collect(),
+                foot: self.foot().into_iter().take(3).collect(),
                 draft: false,
             },
             baseline: from,
             contenders: costs.iter().map(|cost| self.names.tuning_name(cost.tuning)).collect(),
-            axis: format!("{}: change with the option (log scale)", called(choice.measure)),
+            axis: format!("{}: change with the option (log scale)", choice.measure.short_name()),
             rows: rows.collect(),
             overall: all.map(|judged| charts::Overall { these: dot(judged), another: None }).collect(),
         })
     }
-}
 
-fn foot() -> Vec<String> {
-    vec![
-        "Change: the ratio of a part's cells at both settings in one scene; all scenes that every compared part ran at both, with equal weight.".to_owned(),
-        "Difference: the ratio to the baseline at the second setting over that at the first; the errors of all four cells are in its interval.".to_owned(),
-        "A card that works less than 90% of the frame time waits for the rest of the machine: more card would not show there, so that its lead is a lower bound.".to_owned(),
-    ]
+    /// What the numbers rest on, in sentences.
+    fn foot(&self) -> Vec<String> {
+        let Found { costs, scenes, step, .. } = self.found;
+        let cells = costs.iter().flat_map(|cost| scenes.iter().map(move |scene| (cost.tuning, *scene)));
+        let cells = cells.flat_map(|(tuning, scene)| {
+            [step.from, step.to].map(|setting| self.evidence.cell_of(tuning, scene, setting))
+        });
+        let [passes, builds] = foot::foot(self.evidence, cells.flatten());
+        vec![
+            "Change: the ratio of a part's cells at both settings in one scene; all scenes that every compared part ran at both, with equal weight.".to_owned(),
+            passes,
+            builds,
+            "Difference: the ratio to the baseline at the second setting over that at the first; the errors of all four cells are in its interval.".to_owned(),
+            "A card that works less than 90% of the frame time waits for the rest of the machine: more card would not show there, so that its lead is a lower bound.".to_owned(),
+        ]
+    }
 }

@@ -260,9 +260,8 @@ impl Told<'_> {
                 .collect(),
         });
         // A low's definition stands in full below the title.
-        let name = choice.measure.name();
-        let (short, how) =
-            name.split_once(": ").map_or((name, String::new()), |(low, _)| (low, format!("{name}. ")));
+        let (name, short) = (choice.measure.name(), choice.measure.short_name());
+        let how = if name == short { String::new() } else { format!("{name}. ") };
         let measure = format::sentence(short);
         let title = format!("{measure} against {baseline}, {setting}");
         let out = left_out.iter().map(|says| format!("Not in the overall: {says}"));

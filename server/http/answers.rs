@@ -11,14 +11,16 @@ use weighhouse_web::pages::{ReaderLine, RunningLine};
 
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
-use super::value::{Told, called};
+use super::value::Told;
 use crate::store::SettingId;
 use crate::work::answers::{ForReader, Refresh};
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::foot;
 use crate::work::worth::Found;
 
 /// Answers with what they are about.
 pub(super) struct Answers<'a> {
+    evidence: &'a Evidence,
     names: &'a Registers,
     answers: &'a [ForReader],
     market: String,
@@ -26,8 +28,8 @@ pub(super) struct Answers<'a> {
 
 impl<'a> Answers<'a> {
     pub(super) fn new(evidence: &'a Evidence, found: &'a Found, answers: &'a [ForReader]) -> Self {
-        let names = &evidence.registers;
-        Answers { names, answers, market: Told { names, found }.market() }
+        let market = Told::new(evidence, found).market();
+        Answers { evidence, names: &evidence.registers, answers, market }
     }
 
     /// A line for each reader and part.
@@ -48,7 +50,7 @@ impl<'a> Answers<'a> {
             owns: owned.is_some(),
             instead_of: owned
                 .unwrap_or_else(|| of.instead_of.map_or_else(String::new, |id| self.names.tuning_name(id))),
-            measure_name: called(of.measure).to_owned(),
+            measure_name: of.measure.short_name().to_owned(),
             lead: of.lead.as_ref().map(|lead| lead.ratio),
             interval: of.lead.as_ref().and_then(|lead| lead.bounds).map(|bounds| ends(bounds.interval)),
             asks: fields.asks_permille / 10,
@@ -123,7 +125,7 @@ impl<'a> Answers<'a> {
                 subtitle: format!(
                     "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone.{market}"
                 ),
-                foot: self.weights(),
+                foot: self.weights().into_iter().chain(self.foot()).collect(),
                 draft: false,
             },
             baseline: "what they have".to_owned(),
@@ -151,6 +153,21 @@ impl<'a> Answers<'a> {
         }
     }
 
+    /// What the leads rest on.
+    fn foot(&self) -> [String; 2] {
+        let mut seen = BTreeSet::new();
+        let cells = self.answers.iter().flat_map(|of| {
+            let tunings = of.instead_of.into_iter().chain([of.contender]);
+            tunings.flat_map(move |tuning| {
+                let scenes = of.plays.scenes.keys();
+                scenes.flat_map(move |scene| {
+                    of.plays.settings.keys().filter_map(move |id| self.evidence.cell_of(tuning, *scene, *id))
+                })
+            })
+        });
+        foot::foot(self.evidence, cells.filter(|cell| seen.insert(cell.cell.id)))
+    }
+
     /// What each plays, so that weights go out with the chart.
     fn weights(&self) -> Vec<String> {
         let mut seen = BTreeSet::new();
@@ -163,7 +180,7 @@ impl<'a> Answers<'a> {
                 format!(
                     "{}, by {}: {}, at {}.",
                     of.reader.fields.name,
-                    called(of.measure),
+                    of.measure.short_name(),
                     weighted(scenes.collect()),
                     weighted(settings.collect())
                 )

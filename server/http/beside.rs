@@ -1,6 +1,5 @@
 //! What stands beside the overall ratios on the page Against: how much each scene moves them, and ranks.
 
-use weighhouse_measure::measures::Measure;
 use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
 use weighhouse_web::format;
 use weighhouse_web::pages::{Contender, RankLine, Ranks};
@@ -44,7 +43,7 @@ pub(super) fn strip(names: &Registers, comparison: &Comparison) -> Option<Ratios
             title,
             subtitle: format!(
                 "{}. Right of the line: with this scene the overall is higher than without it.",
-                called(comparison.choice.measure)
+                format::sentence(comparison.choice.measure.short_name())
             ),
             foot: vec![format!(
                 "Overall ratio with the scene over the one without it; overall: {}.",
@@ -63,11 +62,6 @@ pub(super) fn strip(names: &Registers, comparison: &Comparison) -> Option<Ratios
         rows: rows.collect(),
         overall: Vec::new(),
     })
-}
-
-/// A measure as a chart's words begin with it, without what a low's name adds.
-fn called(measure: Measure) -> String {
-    format::sentence(super::value::called(measure))
 }
 
 /// Ranks in the words of the page; `contenders` as it tells of them, in the order of the choice.

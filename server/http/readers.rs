@@ -11,7 +11,6 @@ use super::resources::Of;
 use super::respond::{Wants, done, done_with, refill, respond};
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
-use super::value::called;
 use crate::store::pieces::Piece;
 use crate::store::readers::Reader;
 use crate::work::evidence::Evidence;
@@ -158,7 +157,7 @@ async fn page(
         owned: field("owned"),
         parts: names.parts.values().map(|part| (part.id.to_string(), part.name())).collect(),
         judges_by: field("judges_by"),
-        low: called(evidence.low()).to_owned(),
+        low: evidence.low().short_name().to_owned(),
         asks: field("asks"),
         refresh_hz: field("refresh_hz"),
         hours_a_week: field("hours_a_week"),

@@ -15,6 +15,9 @@ use crate::store::pieces::Piece;
 use crate::work::upload::{self, Said};
 use crate::work::{Error, Kind, Refusal, Result};
 
+/// Bytes of a written field at most.
+const MOST_TEXT: usize = 1024;
+
 /// What a form brought: what was said beside the logs comes before them.
 #[derive(Debug, Default)]
 struct Brought {
@@ -35,8 +38,8 @@ pub(super) async fn take(
     let mut brought = Brought::default();
     while let Some(field) = form.next_field().await.map_err(|e| broken(&e, "The form", most))? {
         match (field.name(), field.file_name()) {
-            (Some("rig"), None) => brought.rig = text(field, most).await?,
-            (Some("once"), None) => brought.once = text(field, most).await?,
+            (Some("rig"), None) => brought.rig = text(field).await?,
+            (Some("once"), None) => brought.once = text(field).await?,
             (_, None | Some("")) => {}
             (_, Some(name)) => {
                 let name = name.to_owned();
@@ -53,6 +56,12 @@ pub(super) async fn take(
 }
 
 impl Brought {
+    /// Idempotency key of the log whose turn it is.
+    fn key(&self) -> String {
+        let nth = self.taken + self.refused.len() as u64;
+        format!("{}/{nth}", self.once)
+    }
+
     /// How many came in.
     ///
     /// # Errors
@@ -76,7 +85,7 @@ async fn one(app: &App, who: &Member, brought: &Brought, name: String, field: Fi
     let said = Said {
         rig: rig_of(None, &brought.rig)?,
         start: String::new(),
-        key: (!brought.once.is_empty()).then(|| (format!("{}/{name}", brought.once), paths::upload(&name))),
+        key: (!brought.once.is_empty()).then(|| (brought.key(), paths::upload(&name))),
         name: name.clone(),
     };
     let bytes = field.map(move |piece| piece.map_err(|error| broken(&error, &name, most)));
@@ -84,8 +93,19 @@ async fn one(app: &App, who: &Member, brought: &Brought, name: String, field: Fi
     Ok(())
 }
 
-async fn text(field: Field<'_>, most: usize) -> Result<String> {
-    field.text().await.map_err(|error| broken(&error, "The form", most))
+/// What was written into a field; never more of it in memory than such a field has.
+async fn text(mut field: Field<'_>) -> Result<String> {
+    let mut bytes = Vec::new();
+    while let Some(piece) = field.chunk().await.map_err(|e| broken(&e, "The form", MOST_TEXT))? {
+        bytes.extend_from_slice(&piece);
+        if bytes.len() > MOST_TEXT {
+            let says = "A field of the form is longer than the page lets it be.";
+            return Err(
+                Refusal::new(Kind::TooLarge, "Too large", says, "Send the form as the page has it.").into()
+            );
+        }
+    }
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 fn broken(error: &MultipartError, name: &str, most: usize) -> Error {

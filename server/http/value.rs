@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 use serde_json::json;
 use weighhouse_measure::compare::money::Amount;
 use weighhouse_measure::compare::worth::Verdict;
-use weighhouse_measure::measures::Measure;
 use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
 use weighhouse_web::format;
 use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, WorthLine};
@@ -14,16 +13,22 @@ use super::against::ratio;
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
 use crate::work::against::Judged;
-use crate::work::evidence::Registers;
+use crate::work::evidence::{Evidence, Registers};
+use crate::work::foot;
 use crate::work::worth::{Found, Line};
 
 /// What was reckoned with the names of what it is about.
 pub(super) struct Told<'a> {
-    pub(super) names: &'a Registers,
-    pub(super) found: &'a Found,
+    evidence: &'a Evidence,
+    names: &'a Registers,
+    found: &'a Found,
 }
 
-impl Told<'_> {
+impl<'a> Told<'a> {
+    pub(super) fn new(evidence: &'a Evidence, found: &'a Found) -> Self {
+        Told { evidence, names: &evidence.registers, found }
+    }
+
     pub(super) fn all(&self) -> WorthFound {
         let found = self.found;
         WorthFound {
@@ -123,10 +128,17 @@ impl Told<'_> {
 
     fn foot(&self) -> Vec<String> {
         let scenes: Vec<String> = self.found.scenes.iter().map(|id| self.names.scene_name(*id)).collect();
+        let tunings = self.found.lines.iter().map(|line| line.tuning);
+        let cells = tunings.flat_map(|tuning| self.found.scenes.iter().map(move |scene| (tuning, *scene)));
+        let setting = self.found.choice.setting;
+        let cells = cells.filter_map(|(tuning, scene)| self.evidence.cell_of(tuning, scene, setting));
+        let [passes, builds] = foot::foot(self.evidence, cells);
         vec![
             format!("Scenes that all compared ran: {}. Each counts the same.", scenes.join("; ")),
             "Price of a frame: price divided by the frame rate, the geometric mean over the scenes. Against the baseline's: ratio of prices divided by the overall ratio of frame rates; its interval comes from the frame rates alone."
                 .to_owned(),
+            passes,
+            builds,
             "About the same value: the 90% interval lies within 5% of the baseline's. Equal value at: the baseline's price times the overall ratio."
                 .to_owned(),
             "Of each part the newest price of one country, kind and currency counts. Running cost: mean measured power of the part, hours a week, 52 weeks; no other part of the machine is in it."
@@ -173,7 +185,7 @@ impl Told<'_> {
                     "{}. {baseline} costs {own}. Left of the line a frame costs less.",
                     format::sentence(&self.market())
                 ),
-                foot: self.foot().into_iter().take(3).collect(),
+                foot: self.foot().into_iter().take(5).collect(),
                 draft: false,
             },
             baseline,
@@ -186,11 +198,6 @@ impl Told<'_> {
             overall: Vec::new(),
         })
     }
-}
-
-/// A measure as it is called in a sentence: what a low's name adds stands elsewhere on the page.
-pub(super) fn called(measure: Measure) -> &'static str {
-    measure.name().split(':').next().unwrap_or_default()
 }
 
 /// The verdict on a value, and where there is none, why.

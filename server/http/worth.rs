@@ -30,7 +30,7 @@ pub(super) async fn show(
 ) -> Result<Response> {
     let (evidence, found) = worth::show(&app.store, piece.id, &asked(&query)).await?;
     let readers = of_readers(&evidence, found.as_ref())?;
-    let told = found.as_ref().map(|found| Told { names: &evidence.registers, found });
+    let told = found.as_ref().map(|found| Told::new(&evidence, found));
     let answers = found.as_ref().map(|found| Answers::new(&evidence, found, &readers));
     let page = Worth {
         frame: in_piece(&app, &who, &piece, "Worth", evidence.to_review().count()),
@@ -63,7 +63,7 @@ pub(super) async fn chart(
 
 fn drawn(evidence: &Evidence, found: &Found, of: &str) -> Result<Option<Ratios>> {
     match of {
-        "" | "value" => Ok(Told { names: &evidence.registers, found }.chart()),
+        "" | "value" => Ok(Told::new(evidence, found).chart()),
         "readers" => Ok(Answers::new(evidence, found, &of_readers(evidence, Some(found))?).chart()),
         other => {
             let says = format!("'{other}' is no chart of this page.");

@@ -320,6 +320,14 @@ async fn without_script_a_form_brings_several_logs_and_names_the_one_that_is_non
     let says = sent.texts("main").join(" ");
     assert!(says.contains("1 log came in; these did not: empty.csv"), "{says}");
     assert_eq!(kept(&house).await, 3, "the good one stays");
+    let (fourth, fifth) = (log(800, 4), log(800, 5));
+    let alike = [("run.csv", fourth.as_str()), ("run.csv", fifth.as_str())];
+    let sent = send_form(&owner, &piece, with_files(&[("once", "k4"), ("rig", "")], &alike)).await;
+    assert_eq!(sent.status, 303, "{}", sent.body);
+    assert_eq!(kept(&house).await, 5, "two folders may hold logs of one name");
+    let long = "x".repeat(1025);
+    let sent = send_form(&owner, &piece, with_files(&[("rig", long.as_str())], &[("one.csv", "")])).await;
+    assert_eq!(sent.status, 413);
     let none = send_form(&owner, &piece, with_files(&[("once", "k3")], &[("", "")])).await;
     assert_eq!(none.status, 422);
     assert!(none.body.contains("Choose at least one log."));

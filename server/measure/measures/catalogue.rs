@@ -204,6 +204,12 @@ impl Measure {
         self.entry().name
     }
 
+    /// As it is called in a sentence: what a low's name adds on how it is computed is left out.
+    pub fn short_name(self) -> &'static str {
+        let name = self.name();
+        name.split_once(": ").map_or(name, |(short, _)| short)
+    }
+
     /// Unit sign; empty for counts and shares.
     pub fn unit(self) -> &'static str {
         self.entry().unit

@@ -139,7 +139,7 @@ fn without_one(evidence: &Evidence, what: &What, now: &Said, places: i64) -> Opt
     for id in kept {
         let Some(then) = left_out(&mut evidence, what, id) else { continue };
         tried += 1;
-        let moved = (then.valued.value / now.valued.value).ln().abs();
+        let moved = libm::log(then.valued.value / now.valued.value).abs();
         let turns = !holds(now, &then);
         if worst.as_ref().is_none_or(|(t, m, ..)| (turns, moved) > (*t, *m)) {
             worst = Some((turns, moved, id, then));
