@@ -1,11 +1,12 @@
 //! Weighhouse's pure core: bytes in, numbers out.
 //!
 //! Data flows one way: bytes -> [`intake`] -> [`recording::Recording`] -> [`measures`] and [`screens`] ->
-//! [`compare`]. Nothing here knows of HTTP, SQL, files or the time of day; every function takes values and
+//! [`compare`]; [`draft`] checks a text against what came of it. Nothing here knows of HTTP, SQL, files or the time of day; every function takes values and
 //! returns values, and gives the same bits on every machine (ordered, compensated sums; `libm` for logs and
 //! exponentials; an own counter-based generator with explicit seeds).
 
 pub mod compare;
+pub mod draft;
 pub mod intake;
 pub mod measures;
 pub mod recording;
