@@ -44,17 +44,7 @@ impl Log {
 
     /// How much it holds: `8243 frames over 60.0 s, 137.4 fps`.
     pub fn size(&self) -> String {
-        let time = format::value(self.seconds, format::Unit::S);
-        match (self.kind, self.average_fps) {
-            (Kind::Frames, Some(fps)) => {
-                let frames = format::plural(self.rows, "frame", "frames");
-                format!("{frames} over {time}, {}", format::value(fps, format::Unit::Fps))
-            }
-            (Kind::Frames, None) => format::plural(self.rows, "frame", "frames"),
-            (Kind::Companion, _) => {
-                format!("companion with {} over {time}", format::plural(self.rows, "row", "rows"))
-            }
-        }
+        size(self.kind, self.rows, self.seconds, self.average_fps)
     }
 
     /// Puts the sentence together: the other fields must stand.
@@ -63,24 +53,19 @@ impl Log {
         let used: Vec<&Column> = self.layout.iter().filter(|column| is_used(column.role)).collect();
         let of =
             format!("{} of {}", used.len(), format::plural(count(self.layout.len()), "column", "columns"));
-        let mut roles: Vec<String> = Vec::new();
-        for role in used.iter().map(|column| read_as(column)) {
-            if !roles.contains(&role) {
-                roles.push(role);
-            }
-        }
+        let roles = read_words(&self.layout);
         let in_full =
             |column: &&Column| format!("column {} '{}' {}", column.index, column.name, read_as(column));
         self.read = used.iter().map(in_full).collect();
         let problems =
             if self.problems.is_empty() { String::new() } else { format!(" {}.", self.problem_count()) };
-        self.says = format!("{}; read {of}: {}.{problems}", self.size(), roles.join(", "));
+        self.says = format!("{}; read {of}: {}.{problems}", self.size(), roles);
         self
     }
 }
 
 /// `frame time in ms`.
-fn read_as(column: &Column) -> String {
+pub fn read_as(column: &Column) -> String {
     let unit = unit_word(column.unit);
     let unit = if unit.is_empty() { String::new() } else { format!(" in {unit}") };
     format!("{}{unit}", role_word(column.role))
@@ -152,6 +137,42 @@ pub const UNITS: &[Unit] = &[
     Unit::Celsius,
     Unit::Percent,
 ];
+
+/// What a column can be, and which of it is chosen.
+pub fn roles(column: &Column) -> Vec<(&'static str, bool)> {
+    ROLES.iter().map(|role| (role_word(*role), *role == column.role)).collect()
+}
+
+/// Its units, and which is chosen.
+pub fn units(column: &Column) -> Vec<(&'static str, bool)> {
+    UNITS.iter().map(|unit| (unit_word(*unit), *unit == column.unit)).collect()
+}
+
+/// How much a log holds: `8243 frames over 60.0 s, 137.4 fps`.
+pub fn size(kind: Kind, rows: u64, seconds: f64, average_fps: Option<f64>) -> String {
+    let time = format::value(seconds, format::Unit::S);
+    match (kind, average_fps) {
+        (Kind::Frames, Some(fps)) => {
+            let frames = format::plural(rows, "frame", "frames");
+            format!("{frames} over {time}, {}", format::value(fps, format::Unit::Fps))
+        }
+        (Kind::Frames, None) => format::plural(rows, "frame", "frames"),
+        (Kind::Companion, _) => {
+            format!("companion with {} over {time}", format::plural(rows, "row", "rows"))
+        }
+    }
+}
+
+/// What the used columns are, each kind once: `frame time in ms, power in W`.
+pub fn read_words(columns: &[Column]) -> String {
+    let mut roles: Vec<String> = Vec::new();
+    for role in columns.iter().filter(|column| is_used(column.role)).map(read_as) {
+        if !roles.contains(&role) {
+            roles.push(role);
+        }
+    }
+    roles.join(", ")
+}
 
 fn is_used(role: Role) -> bool {
     !matches!(role, Role::Counter | Role::Constant | Role::Text | Role::Other)

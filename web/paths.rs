@@ -166,6 +166,10 @@ routes! {
     CAPTURE = "/captures/{capture}" => capture(capture: i64);
     /// First rows of a capture whose columns a person must name. POST the answer.
     LAYOUT = "/captures/{capture}/layout" => layout(capture: i64);
+    /// How the team's kinds of log are read.
+    LAYOUTS = "/layouts" => layouts();
+    /// One of these layouts, with an example. POST another reading: first what would follow is shown, then it is done.
+    LAYOUT_READ = "/layouts/{layout}" => layout_read(layout: i64);
     /// Rigs. POST makes one.
     RIGS = "/rigs" => rigs();
     /// One rig and its dated bases. POST changes it.
@@ -252,6 +256,9 @@ pub fn new_figure(piece: &str, what: &str) -> String {
 
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";
+
+/// POST lengths and digests of files: which of them need not be sent.
+pub const UPLOADS: &str = "/api/v1/uploads";
 
 /// PUT a log file's bytes to `{name}` (its file name): rigs with their key and the intake page use the same route.
 pub const UPLOAD: &str = "/api/v1/uploads/{name}";

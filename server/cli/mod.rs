@@ -5,6 +5,7 @@ mod check;
 mod demo;
 mod measure;
 mod serve;
+mod watch;
 
 use std::io::Write as _;
 use std::process::ExitCode;
@@ -31,6 +32,8 @@ enum Command {
     Check(check::Args),
     /// Read logs and print their measures, without a server.
     Measure(measure::Args),
+    /// On a rig: send each log of a folder when it is finished.
+    Watch(watch::Args),
 }
 
 /// Runs the command of the command line; what went wrong goes to standard error in one line.
@@ -41,6 +44,7 @@ pub fn run() -> ExitCode {
         Command::Backup(args) => alone(backup::run(args)),
         Command::Check(args) => alone(check::run(args)),
         Command::Measure(args) => measure::run(&args),
+        Command::Watch(args) => alone(watch::run(args)),
     };
     outcome.unwrap_or_else(|error| {
         // Nothing can be done when standard error is closed.

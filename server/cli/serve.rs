@@ -92,7 +92,7 @@ pub(super) async fn until_over(server: Server, store: Store) -> anyhow::Result<E
 }
 
 /// Waits for ctrl-c or SIGTERM.
-async fn until_told() -> std::io::Result<()> {
+pub(super) async fn until_told() -> std::io::Result<()> {
     #[cfg(unix)]
     {
         let mut term = tokio::signal::unix::signal(SignalKind::terminate())?;

@@ -86,6 +86,12 @@ fn said(sent: &Sent) -> Result<Answer> {
     if let Some(n) = sent.read_if_any("candidate", "a number of a way to read it")? {
         return Ok(Answer::Offered(n));
     }
+    let (kind, columns) = columns(sent)?;
+    Ok(Answer::Columns(kind, columns))
+}
+
+/// Whether the rows are frames, and what each column is.
+pub(super) fn columns(sent: &Sent) -> Result<(LogKind, Vec<(Role, Unit)>)> {
     let kind = match sent.text("kind") {
         "frames" => LogKind::Frames,
         "companion" => LogKind::Companion,
@@ -102,7 +108,7 @@ fn said(sent: &Sent) -> Result<Answer> {
         }
         columns.push(column(role, unit)?);
     }
-    Ok(Answer::Columns(kind, columns))
+    Ok((kind, columns))
 }
 
 fn column(role: &str, unit: &str) -> Result<(Role, Unit)> {

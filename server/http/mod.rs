@@ -24,6 +24,7 @@ mod invitation;
 mod lane;
 mod latency;
 mod layout;
+mod layouts;
 mod noise_prior;
 mod origin;
 mod pack;
@@ -52,6 +53,7 @@ mod trace;
 mod tuning;
 mod upload;
 mod upload_form;
+mod uploads;
 mod value;
 mod worth;
 

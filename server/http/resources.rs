@@ -11,10 +11,11 @@ use super::App;
 use super::session::SignedIn;
 use crate::store::captures::{self, Capture};
 use crate::store::figures::{self, Figure};
+use crate::store::layouts::{self, LayoutRow};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
 use crate::store::readers::{self, Reader};
-use crate::store::{CaptureId, Db, PersonId, ReaderId, StoreError};
+use crate::store::{CaptureId, Db, LayoutId, PersonId, ReaderId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -68,6 +69,15 @@ impl Resource for Capture {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         captures::by_id(db, CaptureId(id)).await
+    }
+}
+
+impl Resource for LayoutRow {
+    const SLOT: &'static str = "layout";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        layouts::by_id(db, LayoutId(id)).await
     }
 }
 

@@ -16,8 +16,8 @@ use weighhouse_web::paths;
 
 use super::{
     App, across, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
-    invitation, latency, layout, noise_prior, origin, pack, panics, pass, people, piece, pieces, plan,
-    readers, review, rig_check, session, sign_in, trace, tuning, upload, upload_form, worth,
+    invitation, latency, layout, layouts, noise_prior, origin, pack, panics, pass, people, piece, pieces,
+    plan, readers, review, rig_check, session, sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -48,6 +48,8 @@ fn pages() -> Router<App> {
         .route(paths::GIVE_START, post(intake::give_start))
         .route(paths::CAPTURE, get(capture::download))
         .route(paths::LAYOUT, get(layout::show).post(layout::answer))
+        .route(paths::LAYOUTS, get(layouts::list))
+        .route(paths::LAYOUT_READ, get(layouts::show).post(layouts::correct))
         .route(paths::AGAINST, get(against::show))
         .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::PIECE_TUNING, get(tuning::show))
@@ -134,6 +136,7 @@ pub(super) fn all(app: App) -> Result<Router, ConfigError> {
         .merge(pages())
         .nest(paths::API, pages())
         .route(paths::KEY, get(people::try_key))
+        .route(paths::UPLOADS, post(uploads::here))
         .fallback(|| async { StatusCode::NOT_FOUND });
     let large = uploads();
     let with_sessions = taking(small, limits.body_bytes, limits.body_total, &limits)

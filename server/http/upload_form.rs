@@ -4,6 +4,7 @@ use axum::extract::multipart::{Field, MultipartError};
 use axum::extract::{Multipart, State};
 use axum::response::Response;
 use futures_util::StreamExt as _;
+use weighhouse_web::pages::MOST_BY_FORM;
 use weighhouse_web::{format, paths};
 
 use super::App;
@@ -41,6 +42,15 @@ pub(super) async fn take(
             (Some("rig"), None) => brought.rig = text(field).await?,
             (Some("once"), None) => brought.once = text(field).await?,
             (_, None | Some("")) => {}
+            (_, Some(name)) if brought.nth() >= MOST_BY_FORM => {
+                let says = format!("{name} is one too many for one form.");
+                brought.refused.push(Refusal::new(
+                    Kind::TooLarge,
+                    "Too many",
+                    says,
+                    "Send it in the next one.",
+                ));
+            }
             (_, Some(name)) => {
                 let name = name.to_owned();
                 match one(&app, &who, &brought, name, field).await {
@@ -58,8 +68,12 @@ pub(super) async fn take(
 impl Brought {
     /// Idempotency key of the log whose turn it is.
     fn key(&self) -> String {
-        let nth = self.taken + self.refused.len() as u64;
-        format!("{}/{nth}", self.once)
+        format!("{}/{}", self.once, self.nth())
+    }
+
+    /// Logs before it.
+    fn nth(&self) -> u64 {
+        self.taken + self.refused.len() as u64
     }
 
     /// How many came in.

@@ -93,6 +93,14 @@ pub async fn by_digest(db: &mut Db, digest: &[u8; 32]) -> Result<Option<Capture>
     Ok(sqlx::query_as(captures!("AND digest = ?")).bind(digest.as_slice()).fetch_optional(db).await?)
 }
 
+/// Whether there is a capture of so many bytes.
+pub async fn has_length(db: &mut Db, bytes: i64) -> Result<bool, StoreError> {
+    Ok(sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM capture WHERE visible = 1 AND bytes = ?)")
+        .bind(bytes)
+        .fetch_one(db)
+        .await?)
+}
+
 /// What is known of a capture before its bytes are in.
 #[derive(Clone, Debug)]
 pub struct NewCapture {

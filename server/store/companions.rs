@@ -140,6 +140,22 @@ pub async fn place(
     tx.record("place", &COMPANION, id).await
 }
 
+/// Rests the companion of a segment, if it is one, on another: the same stretch of its capture, read anew. It stays
+/// where it was placed.
+pub async fn rest_on(tx: &mut Tx<'_>, old: SegmentId, new: SegmentId) -> Result<(), StoreError> {
+    let id: Option<CompanionId> = sqlx::query_scalar(
+        "UPDATE companion SET segment_id = ?2, version = version + 1 WHERE segment_id = ?1 RETURNING id",
+    )
+    .bind(old)
+    .bind(new)
+    .fetch_optional(&mut **tx)
+    .await?;
+    match id {
+        Some(id) => tx.record("read again", &COMPANION, id).await,
+        None => Ok(()),
+    }
+}
+
 /// Takes a companion from its pass.
 pub async fn remove(tx: &mut Tx<'_>, id: CompanionId, version: i64) -> Result<(), StoreError> {
     let done = sqlx::query("DELETE FROM companion WHERE id = ? AND version = ?")

@@ -19,6 +19,7 @@ mod error;
 pub mod figures;
 pub mod first_steps;
 mod ids;
+pub mod layouts;
 mod open;
 pub mod passes;
 pub mod people;

@@ -310,6 +310,21 @@ pub async fn reassign(tx: &mut Tx<'_>, id: PassId, version: i64, to: &NewPass) -
     tx.record("reassign", &PASS, id).await
 }
 
+/// Rests the pass of a segment, if it has one, on another: the same stretch of its capture, read anew.
+pub async fn rest_on(tx: &mut Tx<'_>, old: SegmentId, new: SegmentId) -> Result<(), StoreError> {
+    let id: Option<PassId> = sqlx::query_scalar(
+        "UPDATE pass SET segment_id = ?2, version = version + 1 WHERE segment_id = ?1 RETURNING id",
+    )
+    .bind(old)
+    .bind(new)
+    .fetch_optional(&mut **tx)
+    .await?;
+    match id {
+        Some(id) => tx.record("read again", &PASS, id).await,
+        None => Ok(()),
+    }
+}
+
 /// Takes a pass away on which nothing rests yet; its companions must be gone. A [`Conflict::Reference`] when it has a
 /// ruling, a remark or a companion.
 pub async fn remove(tx: &mut Tx<'_>, id: PassId, version: i64) -> Result<(), StoreError> {

@@ -1,81 +1,13 @@
-//! Segments of captures with their tracks and strips, and the layouts they were read with.
+//! Segments of captures with their tracks and strips.
 
 use serde::Serialize;
 use sqlx::types::Json;
 use weighhouse_measure::recording::{Kind, Problem, Recording, Role};
 
-use super::audit::{LAYOUT, SEGMENT};
+use super::audit::SEGMENT;
 use super::tracks::{self, FRAME, PackedRecording, PackedTrack, unpack};
 use super::words::{Word, kind_word};
-use super::{CaptureId, Db, LayoutId, PassId, PersonId, SegmentId, Store, StoreError, TrackId, Tx, hit};
-
-/// How the columns of a kind of log are read.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
-pub struct LayoutRow {
-    /// Row id.
-    pub id: LayoutId,
-    /// Shape of the header that it is remembered by.
-    pub shape: String,
-    /// Its version for that shape, from 1.
-    pub version: i64,
-    /// The layout as JSON.
-    pub body: String,
-    /// Who answered; nobody: proved by the data.
-    pub decided_by: Option<PersonId>,
-    /// When, microseconds UTC.
-    pub made_us: i64,
-}
-
-macro_rules! layouts {
-    ($rest:literal) => {
-        concat!("SELECT id, shape, version, body, decided_by, made_us FROM layout ", $rest)
-    };
-}
-
-/// One layout.
-pub async fn layout(db: &mut Db, id: LayoutId) -> Result<Option<LayoutRow>, StoreError> {
-    Ok(sqlx::query_as(layouts!("WHERE id = ?")).bind(id).fetch_optional(db).await?)
-}
-
-/// The newest layout of each shape.
-pub async fn newest_layouts(db: &mut Db) -> Result<Vec<LayoutRow>, StoreError> {
-    Ok(sqlx::query_as(layouts!(
-        "AS l WHERE version = (SELECT max(version) FROM layout WHERE shape = l.shape) ORDER BY id"
-    ))
-    .fetch_all(db)
-    .await?)
-}
-
-/// Keeps a layout: the one that is there when it is the same as the newest of its shape, else as a new version.
-pub async fn keep_layout(
-    tx: &mut Tx<'_>,
-    shape: &str,
-    body: &str,
-    decided_by: Option<PersonId>,
-) -> Result<LayoutId, StoreError> {
-    let newest: Option<LayoutRow> = sqlx::query_as(layouts!("WHERE shape = ? ORDER BY version DESC LIMIT 1"))
-        .bind(shape)
-        .fetch_optional(&mut **tx)
-        .await?;
-    if let Some(newest) =
-        newest.as_ref().filter(|n| n.body == body && (n.decided_by.is_some() || decided_by.is_none()))
-    {
-        return Ok(newest.id);
-    }
-    let id = sqlx::query_scalar(
-        "INSERT INTO layout (shape, version, body, decided_by, made_us) VALUES (?, ?, ?, ?, ?) RETURNING id",
-    )
-    .bind(shape)
-    .bind(newest.map_or(1, |n| n.version + 1))
-    .bind(body)
-    .bind(decided_by)
-    .bind(tx.at_us)
-    .fetch_one(&mut **tx)
-    .await
-    .map(LayoutId)?;
-    tx.record("lay out", &LAYOUT, id).await?;
-    Ok(id)
-}
+use super::{CaptureId, Db, LayoutId, PassId, SegmentId, Store, StoreError, TrackId, Tx, hit};
 
 /// A visible segment, with its capture and the pass that uses it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
@@ -130,6 +62,11 @@ pub async fn by_id(db: &mut Db, id: SegmentId) -> Result<Option<SegmentRow>, Sto
 /// The segments of a capture.
 pub async fn of_capture(db: &mut Db, capture: CaptureId) -> Result<Vec<SegmentRow>, StoreError> {
     Ok(sqlx::query_as(segments!("AND s.capture_id = ? ORDER BY s.id")).bind(capture).fetch_all(db).await?)
+}
+
+/// The segments that were read with a layout, oldest first.
+pub async fn of_layout(db: &mut Db, layout: LayoutId) -> Result<Vec<SegmentRow>, StoreError> {
+    Ok(sqlx::query_as(segments!("AND s.layout_id = ? ORDER BY s.id")).bind(layout).fetch_all(db).await?)
 }
 
 /// Segments that no pass uses yet, oldest first: what waits at the intake.
@@ -217,6 +154,21 @@ pub async fn show(tx: &mut Tx<'_>, id: SegmentId) -> Result<(), StoreError> {
         .await?;
     hit(&done)?;
     tx.record("read", &SEGMENT, id).await
+}
+
+/// Takes a visible segment back to the staged ones, to be removed: another one was read in its place. A
+/// [`StoreError::Stale`] while a pass or a companion rests on it.
+pub async fn hide(tx: &mut Tx<'_>, id: SegmentId) -> Result<(), StoreError> {
+    let done = sqlx::query(
+        "UPDATE segment SET visible = 0 WHERE id = ?1 AND visible = 1
+         AND NOT EXISTS (SELECT 1 FROM pass WHERE segment_id = ?1)
+         AND NOT EXISTS (SELECT 1 FROM companion WHERE segment_id = ?1)",
+    )
+    .bind(id)
+    .execute(&mut **tx)
+    .await?;
+    hit(&done)?;
+    tx.record("read again", &SEGMENT, id).await
 }
 
 /// Segments that were staged and not shown.
@@ -314,7 +266,7 @@ mod tests {
 
     use super::*;
     use crate::store::captures::{self, Came, NewCapture, Outcome};
-    use crate::store::{Actor, Conflict, audit, testing};
+    use crate::store::{Actor, Conflict, audit, companions, passes, testing};
 
     #[tokio::test]
     async fn a_capture_comes_back_byte_for_byte_and_its_segment_row_by_row() {
@@ -375,6 +327,7 @@ mod tests {
                 let digest =
                     sha2::Digest::finalize(<sha2::Sha256 as sha2::Digest>::new_with_prefix("a log")).into();
                 assert!(captures::by_digest(tx, &digest).await?.is_some());
+                assert!(captures::has_length(tx, 5).await? && !captures::has_length(tx, 6).await?);
                 let new = NewCapture { name: "again".to_owned(), rig_id: None, start_us: None };
                 let id = captures::stage(tx, &new).await?;
                 captures::show(tx, id, &digest, 5, &Came::read()).await
@@ -387,25 +340,31 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn a_layout_gets_a_new_version_only_when_it_says_something_new() {
+    async fn a_stretch_that_was_read_anew_takes_the_place_of_the_old_one() {
         let (_folder, store) = testing::store().await;
         let team = testing::team(&store).await;
-        let who = Some(team.person);
+        let pass = testing::pass(&store, team, "p").await;
+        let new = testing::segment(&store, "q", Kind::Frames, 500).await;
+        let beside = testing::segment(&store, "sensors", Kind::Companion, 5).await;
+        let beside_new = testing::segment(&store, "sensors again", Kind::Companion, 6).await;
         store
             .write(Actor::Person(team.person), async move |tx| {
-                let first = keep_layout(tx, "s", "{}", None).await?;
-                assert_eq!(keep_layout(tx, "s", "{}", None).await?, first);
-                let answered = keep_layout(tx, "s", "{}", who).await?;
-                assert_ne!(answered, first);
-                assert_eq!(keep_layout(tx, "s", "{}", None).await?, answered);
-                let third = keep_layout(tx, "s", "{\"a\":1}", None).await?;
-                assert_eq!(layout(tx, third).await?.unwrap().version, 3);
-                keep_layout(tx, "t", "{}", None).await?;
-                let newest = newest_layouts(tx).await?;
-                assert_eq!(
-                    newest.iter().map(|l| (l.shape.as_str(), l.version)).collect::<Vec<_>>(),
-                    [("s", 3), ("t", 1)]
-                );
+                let old = passes::by_id(tx, pass).await?.unwrap().segment_id;
+                companions::add(tx, pass, beside, None, companions::PlacedBy::Nobody).await?;
+                assert!(matches!(hide(tx, old).await, Err(StoreError::Stale)));
+                assert!(matches!(hide(tx, beside).await, Err(StoreError::Stale)));
+                for (old, new) in [(old, new), (beside, beside_new)] {
+                    passes::rest_on(tx, old, new).await?;
+                    companions::rest_on(tx, old, new).await?;
+                    hide(tx, old).await?;
+                }
+                let row = passes::by_id(tx, pass).await?.unwrap();
+                assert_eq!((row.segment_id, row.rows, row.version), (new, 500, 2));
+                assert_eq!(companions::of_pass(tx, pass).await?[0].rows, 6);
+                assert_eq!(staged(tx).await?, [old, beside]);
+                let left: Vec<_> = of_layout(tx, row.layout_id).await?.iter().map(|s| s.id).collect();
+                assert_eq!(left, [new, beside_new]);
+                assert_eq!(audit::wrong(tx).await?, Vec::<String>::new());
                 Ok::<_, StoreError>(())
             })
             .await

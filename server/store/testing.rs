@@ -3,14 +3,15 @@
 use sha2::{Digest as _, Sha256};
 use tempfile::TempDir;
 use weighhouse_measure::compare::SceneKind;
-use weighhouse_measure::recording::{Kind, Recording};
+use weighhouse_measure::intake::Layout;
+use weighhouse_measure::recording::{self, Kind, Recording};
 
 use super::people::{self, Role};
 use super::registers::{cells, parts, rigs, scenes, settings, tunings};
 use super::tracks::PackedRecording;
 use super::{
     Actor, BuildId, CellId, DriverId, PartId, PassId, PersonId, RigBaseId, RigId, SceneId, SegmentId,
-    SettingId, Store, StoreError, TuningId, UnitId, captures, passes, segments,
+    SettingId, Store, StoreError, TuningId, UnitId, captures, layouts, passes, segments,
 };
 use crate::clock::Clock;
 
@@ -114,6 +115,16 @@ async fn registers(tx: &mut super::Tx<'_>, person: PersonId) -> Result<Team, Sto
     Ok(Team { person, rig, base, part, unit, driver, tuning, scene, build, setting, cell })
 }
 
+/// A log of one column of frame times in ms.
+pub(crate) fn layout(column: &str) -> Layout {
+    let column = serde_json::json!({"index": 1, "name": column, "role": recording::Role::FrameTime, "unit": "ms", "why": ""});
+    let layout = serde_json::json!({
+        "form": 1, "kind": Kind::Frames, "delimiter": ",", "decimal": ".", "encoding": "UTF-8", "header_line": 1,
+        "clock": null, "stamp_at": "start", "columns": [column],
+    });
+    serde_json::from_value(layout).unwrap()
+}
+
 /// A visible segment of a visible capture whose bytes are its name: `rows` frames of 10 ms, or samples 10 ms apart.
 pub(crate) async fn segment(store: &Store, name: &'static str, kind: Kind, rows: i64) -> SegmentId {
     store.write(Actor::Server, async move |tx| staged_segment(tx, name, kind, rows).await).await.unwrap()
@@ -128,7 +139,7 @@ async fn staged_segment(
     let new = captures::NewCapture { name: name.to_owned(), rig_id: None, start_us: None };
     let capture = captures::stage(tx, &new).await?;
     captures::stage_chunk(tx, capture, 0, &captures::pack(name.as_bytes())?).await?;
-    let layout = segments::keep_layout(tx, "a shape", "{}", None).await?;
+    let layout = layouts::keep(tx, &self::layout("took"), None).await?;
     let at_ns: Vec<i64> = (0..rows).map(|i| i * 10_000_000).collect();
     let frame_ns = if kind == Kind::Frames { vec![10_000_000; at_ns.len()] } else { Vec::new() };
     let recording = Recording { kind, wall_start_ns: None, at_ns, frame_ns, tracks: Vec::new() };

@@ -13,8 +13,10 @@ pub mod error;
 pub mod evidence;
 pub mod figures;
 pub mod foot;
+pub mod here;
 pub mod intake;
 pub mod latency;
+pub mod layouts;
 #[cfg(test)]
 pub(crate) mod made_up;
 pub mod names;

@@ -18,13 +18,17 @@ use tokio::sync::Semaphore;
 use weighhouse_measure::intake::{Known, Layout, Question};
 
 use super::once::{By, Once};
-use super::reading::{Got, ReadSegment, json, read};
+use super::reading::{Got, ReadSegment, read};
 use super::spool::{Spooled, Within, disk, spool};
 use super::{Error, Internal, Kind, Refusal, Result};
 use crate::store::captures::{self, Came, Capture, NewCapture, Outcome};
 use crate::store::registers::rigs;
 use crate::store::segments::{self, SegmentRow};
-use crate::store::{Actor, CaptureId, PersonId, RigId, SegmentId, Store, Tx, rig_keys, strips};
+use crate::store::{Actor, CaptureId, LayoutId, RigId, SegmentId, Store, Tx, layouts, rig_keys, strips};
+
+mod correct;
+
+pub use correct::Corrected;
 
 /// Logs that are read at once.
 const AT_ONCE: usize = 2;
@@ -147,9 +151,9 @@ impl TakeIn {
     async fn read(&self, file: File, upload: &Upload, given: Option<Layout>) -> Result<(File, Got)> {
         let mut db = self.store.read().await?;
         let mut remembered = HashMap::new();
-        for row in segments::newest_layouts(&mut db).await?.into_iter().filter(|l| l.decided_by.is_some()) {
+        for row in layouts::remembered(&mut db).await? {
             // A layout of an older form is asked for again.
-            if let Ok(layout) = serde_json::from_str::<Layout>(&row.body) {
+            if let Some(layout) = row.layout() {
                 remembered.insert(row.shape, layout);
             }
         }
@@ -224,16 +228,20 @@ impl TakeIn {
         by: Actor,
         id: CaptureId,
         read: Vec<ReadSegment>,
-        decided_by: Option<PersonId>,
+        said: Option<(&str, LayoutId)>,
     ) -> Result<Vec<SegmentId>> {
         let mut staged = Vec::with_capacity(read.len());
         for ReadSegment { mut new, packed, strips, layout } in read {
-            let (shape, body) = (layout.shape(), json(&layout)?);
+            // Other logs in the same file were not asked about.
+            let said = said.filter(|(shape, _)| layout.shape() == *shape).map(|(_, id)| id);
             let segment = self
                 .store
                 .write(by, async move |tx| {
                     new.capture_id = id;
-                    new.layout_id = segments::keep_layout(tx, &shape, &body, decided_by).await?;
+                    new.layout_id = match said {
+                        Some(id) => id,
+                        None => layouts::keep(tx, &layout, None).await?,
+                    };
                     segments::stage(tx, &new).await
                 })
                 .await?;
@@ -255,16 +263,9 @@ impl TakeIn {
     /// Refused when there is no such capture, when it cannot be read so, or when somebody else was faster. Others
     /// of its shape that cannot be read so go on waiting.
     pub async fn answer(&self, by: By, id: CaptureId, version: i64, layout: Layout) -> Result<Vec<Taken>> {
-        let (shape, actor) = (layout.shape(), by.actor());
+        let actor = by.actor();
         let mut taken = vec![self.read_again(by, id, version, layout.clone()).await?];
-        let asking = captures::asking(&mut *self.store.read().await?).await?;
-        for other in asking.into_iter().filter(|other| asks_about(other, &shape)) {
-            match self.read_again(actor.into(), other.id, other.version, layout.clone()).await {
-                Ok(read) => taken.push(read),
-                Err(Error::Refused(_)) => {}
-                Err(error) => return Err(error),
-            }
-        }
+        taken.extend(self.answer_others(actor, &layout).await?);
         Ok(taken)
     }
 
@@ -279,14 +280,20 @@ impl TakeIn {
         }
     }
 
-    async fn read_again(&self, by: By, id: CaptureId, version: i64, layout: Layout) -> Result<Taken> {
-        let actor = by.actor();
+    /// Reads a capture from the store with this layout for logs of its shape.
+    async fn read_stored(&self, id: CaptureId, layout: Layout) -> Result<Got> {
         let there = captures::by_id(&mut *self.store.read().await?, id).await?;
         let there = there.ok_or_else(|| Refusal::missing("capture", id))?;
         let stored = captures::bytes(self.store.clone(), id).map(|chunk| chunk.map_err(Error::from));
         let file = spool(self.store.path(), stored).await?.file;
         let upload = Upload { name: there.name, rig_id: there.rig_id, start_us: there.start_us, key: None };
-        let (_, got) = self.read(file, &upload, Some(layout)).await?;
+        Ok(self.read(file, &upload, Some(layout)).await?.1)
+    }
+
+    async fn read_again(&self, by: By, id: CaptureId, version: i64, layout: Layout) -> Result<Taken> {
+        let actor = by.actor();
+        let shape = layout.shape();
+        let got = self.read_stored(id, layout.clone()).await?;
         if got.came.outcome != Outcome::Read {
             return Err(Refusal::new(
                 Kind::Invalid,
@@ -296,7 +303,9 @@ impl TakeIn {
             )
             .into());
         }
-        let staged = self.stage_segments(actor, id, got.segments, actor.person()).await?;
+        let with =
+            self.store.write(actor, async move |tx| layouts::keep(tx, &layout, tx.by.person()).await).await?;
+        let staged = self.stage_segments(actor, id, got.segments, Some((&shape, with))).await?;
         let shown = staged.clone();
         let kept = by.write(&self.store, async move |tx| {
             captures::set_outcome(tx, id, version, &Came::read()).await?;

@@ -1,11 +1,10 @@
 //! What was understood of a segment: its rows, its time, how its columns were read.
 
-use serde_json::from_str;
 use weighhouse_measure::intake::Layout;
 
 use super::{Internal, Result};
-use crate::store::Db;
 use crate::store::segments::{self, SegmentRow};
+use crate::store::{Db, layouts};
 
 /// A segment with what a person wants to know of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,8 +25,8 @@ pub async fn understood(db: &mut Db, rows: Vec<SegmentRow>) -> Result<Vec<Unders
     let mut out = Vec::with_capacity(rows.len());
     for segment in rows {
         let frames_ns = segments::frames_ns(db, segment.id).await?;
-        let row = segments::layout(db, segment.layout_id).await?;
-        let layout = row.and_then(|row| from_str(&row.body).ok());
+        let row = layouts::by_id(db, segment.layout_id).await?;
+        let layout = row.and_then(|row| row.layout());
         let layout =
             layout.ok_or_else(|| Internal(format!("layout {} cannot be read", segment.layout_id)))?;
         out.push(Understood { segment, frames_ns, layout });

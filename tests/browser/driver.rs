@@ -115,6 +115,11 @@ impl Browser {
         self.page.goto(&format!("{}{path}", self.base)).await.unwrap();
     }
 
+    /// Loads the page once more, whatever is under way on it.
+    pub async fn reload(&self) {
+        self.page.refresh().await.unwrap();
+    }
+
     /// The path and query that the browser is at.
     pub async fn path(&self) -> String {
         let at = self.page.current_url().await.unwrap();

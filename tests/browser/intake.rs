@@ -1,40 +1,110 @@
-//! Many logs dropped at once, one of them no log.
+//! Many logs dropped at once: some are no logs, some ask, the page is left half-way, and the folder is dropped again.
 
+use std::fmt::Write as _;
+
+use serde_json::json;
 use weighhouse_web::paths;
 
 use crate::day::made;
-use crate::driver::Driver;
+use crate::driver::{Browser, Driver};
 use crate::harness::PASSWORD;
 use crate::stage::{Stage, send};
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_bad_file_among_many_is_named_and_the_others_come_in() {
-    let stage = Stage::set().await;
+/// Opens the intake of a new piece.
+async fn at_intake(stage: &Stage, driver: &Driver) -> Browser {
     let piece = [("name", "Is it worth it?"), ("kind", "card"), ("zone", "UTC"), ("once", "p1")];
     send(&stage.owner, &paths::pieces(), &piece).await;
     let pieces = stage.owner.get(&paths::api(&paths::pieces())).await.json();
     let intake = paths::intake(pieces["pieces"][0]["key"].as_str().unwrap());
-    let driver = Driver::start();
     let browser = driver.browser(stage.base()).await;
     browser.sign_in("Maren Oake", PASSWORD).await;
     browser.open(&intake).await;
+    browser
+}
 
-    let logs: Vec<String> = (0..5).map(|n| made(n, 4_300)).collect();
-    let names: Vec<String> = (0..5).map(|n| format!("run {n}.csv")).collect();
-    let mut files: Vec<(&str, &str)> =
-        names.iter().zip(&logs).map(|(n, log)| (n.as_str(), log.as_str())).collect();
-    assert!(browser.drop_files(&files[..1]).await, "nothing came in yet");
+/// Names with texts, as files are dropped.
+fn as_files(logs: &[(String, String)]) -> Vec<(&str, &str)> {
+    logs.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_bad_file_among_many_is_named_and_the_others_come_in() {
+    let stage = Stage::set().await;
+    let driver = Driver::start();
+    let browser = at_intake(&stage, &driver).await;
+    let mut logs: Vec<(String, String)> = (0..5).map(|n| (format!("run {n}.csv"), made(n, 4_300))).collect();
+    assert!(browser.drop_files(&as_files(&logs)[..1]).await, "nothing came in yet");
     browser.uploaded(1).await;
     browser.see("Show what came in").await;
-    files.insert(3, ("notes.csv", "bring more coffee\n"));
-    assert!(browser.drop_files(&files[1..]).await, "more is on its way");
+    logs.insert(3, ("notes.csv".to_owned(), "bring more coffee\n".to_owned()));
+    assert!(browser.drop_files(&as_files(&logs)[1..]).await, "more is on its way");
     browser.see("Show what came in").await;
     let wrong = browser.words(".queue .wrong").await;
     assert!(wrong.contains("notes.csv"), "the bad one is named: {wrong}");
     browser.press("Show what came in").await;
-    for name in &names {
+    for (name, _) in logs.iter().filter(|(name, _)| name != "notes.csv") {
         browser.see(name).await;
     }
     assert!(!browser.text().await.contains("notes.csv"));
+    browser.close().await;
+}
+
+/// One column under a header that says nothing.
+fn vague(n: u32) -> String {
+    let mut text = "value\n".to_owned();
+    (0..300).for_each(|i| writeln!(text, "{}", 8 + (i * n) % 5).unwrap());
+    text
+}
+
+/// A folder of 60 files: 3 are no logs, 4 ask how they are read.
+fn folder() -> Vec<(String, String)> {
+    let mut files: Vec<(String, String)> =
+        (0..53).map(|n| (format!("run {n}.csv"), made(n, 4_300))).collect();
+    for (n, what) in ["coffee", "tea", "milk"].into_iter().enumerate() {
+        files.insert(10 * n, (format!("notes {n}.txt"), format!("bring more {what}\n")));
+    }
+    for n in 1..=4_u32 {
+        files.insert(usize::try_from(9 * n).unwrap(), (format!("vague {n}.csv"), vague(n)));
+    }
+    files
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sixty_files_go_on_after_bad_ones_and_a_reload_and_one_answer_serves_the_rest() {
+    let stage = Stage::set().await;
+    let driver = Driver::start();
+    let browser = at_intake(&stage, &driver).await;
+    let files = folder();
+    assert_eq!(files.len(), 60);
+
+    // Left half-way: what came in stays, the page names what is missing.
+    browser.drop_files(&as_files(&files)).await;
+    let some = "return document.querySelectorAll('.queue button[hidden]').length >= 12";
+    browser.until(some, &json!(true)).await;
+    browser.reload().await;
+    browser.see("Drop the same folder again: only what is missing is sent").await;
+    let sent =
+        "return performance.getEntriesByType('resource').filter((e) => e.name.includes('/uploads/')).length";
+    assert_eq!(browser.script(sent).await, json!(0));
+
+    browser.drop_files(&as_files(&files)).await;
+    browser.see("57 of 60 files in, 4 to be asked about, 3 not taken.").await;
+    let again = browser.script(sent).await.as_u64().unwrap();
+    assert!(again <= 60 - 12, "{again} files were sent again");
+    let here = browser.script("return document.querySelectorAll('.queue > li').length").await;
+    assert_eq!(here, json!(60));
+    let wrong = browser.script("return [...document.querySelectorAll('.queue .wrong')].map((e) => e.closest('li').firstChild.textContent).sort()").await;
+    assert_eq!(wrong, json!(["notes 0.txt", "notes 1.txt", "notes 2.txt"]));
+
+    // Nothing is missing any more; one answer reads all four that asked.
+    browser.press("Show what came in").await;
+    browser.see("Waiting for a cell").await;
+    assert!(!browser.text().await.contains("of the last drop"));
+    browser.press("vague 1.csv: say what its columns are").await;
+    browser.press("Read it this way").await;
+    browser.see("Read as said: ").await;
+    let waiting =
+        browser.script("return document.querySelectorAll('.logs input[name=segment]').length").await;
+    assert_eq!(waiting, json!(57));
     browser.close().await;
 }

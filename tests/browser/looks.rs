@@ -67,6 +67,7 @@ async fn each_page_fits_a_desk_and_a_phone() {
         paths::part(1),
         paths::scenes(),
         paths::scene(1),
+        paths::layouts(),
         paths::people(),
     ];
     for path in pages {
@@ -112,6 +113,8 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::part(2),
         paths::scenes(),
         paths::scene(1),
+        paths::layouts(),
+        paths::layout_read(1),
         paths::people(),
         paths::piece("nowhere"),
     ]

@@ -18,7 +18,7 @@ use crate::upload::log;
 
 /// Rig alder with a base, part Tarnwick Curlew, scene Vellum Rally (hairpin) and setting 2160p native, each with number 1,
 /// and a piece `k` that selects their cell.
-async fn registers(house: &House) {
+pub async fn registers(house: &House) {
     let rig_id = house.rig().await;
     house
         .store
@@ -98,7 +98,8 @@ fn sensors(rows: u32) -> String {
     text
 }
 
-async fn bring(client: &Client, name: &str, bytes: String) -> i64 {
+/// Uploads a log; the number of its capture.
+pub async fn bring(client: &Client, name: &str, bytes: String) -> i64 {
     let made = client.put(&paths::upload(name), bytes).await;
     assert_eq!(made.status, 201, "{name}: {}", made.body);
     made.json()["capture"].as_i64().unwrap()
@@ -253,7 +254,7 @@ async fn guests_and_strangers_change_nothing() {
 }
 
 /// One column of numbers under a header that says nothing: durations in what unit?
-fn vague(n: u32) -> String {
+pub fn vague(n: u32) -> String {
     let rows: Vec<String> = (0..300).map(|i| format!("{}", 8 + (i * n) % 5)).collect();
     format!("value\n{}\n", rows.join("\n"))
 }

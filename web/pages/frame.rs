@@ -112,6 +112,7 @@ impl Frame {
                 to("Rigs", paths::rigs()),
                 to("Parts", paths::parts()),
                 to("Scenes", paths::scenes()),
+                to("Layouts", paths::layouts()),
                 to("People", paths::people()),
             ],
             ..Frame::default()

@@ -9,6 +9,9 @@ use super::{Field, Frame, Page};
 use crate::logs::{self, Log};
 use crate::{format, paths};
 
+/// Logs that one form without script takes.
+pub const MOST_BY_FORM: u64 = 50;
+
 /// What waits at a piece's intake.
 #[derive(Template, Serialize)]
 #[template(path = "intake.html")]
@@ -152,6 +155,10 @@ impl Intake {
     fn clockless_said(&self) -> String {
         let n = u64::try_from(self.clockless().len()).unwrap_or(u64::MAX);
         format!("Say when {} began", format::plural(n, "log", "logs"))
+    }
+
+    fn most_by_form() -> String {
+        format::count(MOST_BY_FORM)
     }
 
     fn upload() -> String {

@@ -5,7 +5,6 @@ use serde::Serialize;
 use weighhouse_measure::intake::Column;
 
 use super::{Frame, Page};
-use crate::logs;
 
 /// The question about a capture.
 #[derive(Template, Serialize)]
@@ -36,17 +35,6 @@ pub struct Layout {
     #[serde(skip)]
     /// What was refused; empty when nothing was.
     pub refused: String,
-}
-
-impl Layout {
-    /// What a column can be, and which of it is the guess.
-    fn roles(column: &Column) -> Vec<(&'static str, bool)> {
-        logs::ROLES.iter().map(|role| (logs::role_word(*role), *role == column.role)).collect()
-    }
-
-    fn units(column: &Column) -> Vec<(&'static str, bool)> {
-        logs::UNITS.iter().map(|unit| (logs::unit_word(*unit), *unit == column.unit)).collect()
-    }
 }
 
 impl Page for Layout {

@@ -11,6 +11,7 @@ mod intake;
 mod invitation;
 mod latency;
 mod layout;
+mod layouts;
 pub mod methods;
 mod noise_prior;
 mod pack;
@@ -43,10 +44,11 @@ pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, Pas
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, FirstStep, Flash, Frame, PieceFrame, SignedIn, Undo};
-pub use intake::{Asking, Assignment, Becomes, Group, Intake, Select, Unplaced, Waiting};
+pub use intake::{Asking, Assignment, Becomes, Group, Intake, MOST_BY_FORM, Select, Unplaced, Waiting};
 pub use invitation::Invitation;
 pub use latency::{DelayBlock, DelayRow, Latency};
 pub use layout::Layout;
+pub use layouts::{Anew, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts};
 pub use methods::Methods;
 pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
 pub use pack::{ChartEntry, FileEntry, Pack};
@@ -109,6 +111,9 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     of::<Part>("part", &mut out)?;
     of::<Parts>("part_list", &mut out)?;
     of::<Layout>("layout", &mut out)?;
+    of::<Layouts>("layouts", &mut out)?;
+    of::<LayoutRead>("layout_read", &mut out)?;
+    of::<LayoutSure>("layout_sure", &mut out)?;
     of::<Pass>("pass", &mut out)?;
     of::<Methods>("methods", &mut out)?;
     of::<Pack>("pack", &mut out)?;
@@ -208,7 +213,8 @@ mod tests {
                 assert!(!text.contains(literal), "{name}: {literal}");
             }
             assert!(
-                ["form", "frame", "parts"].contains(&name.as_str()) || names.contains(name.as_str()),
+                ["columns", "form", "frame", "parts"].contains(&name.as_str())
+                    || names.contains(name.as_str()),
                 "{name}"
             );
         }
