@@ -147,8 +147,12 @@ impl Strip {
             Unit::Ms => (0.0, cut.filter(|cut| *cut < high).unwrap_or(high * 1.05)),
             Unit::W | Unit::J | Unit::S | Unit::Fps => (0.0, high * 1.05),
             _ => {
+                let cut = cut.filter(|cut| *cut < high && *cut > low);
+                let high = cut.unwrap_or(high);
                 let air = ((high - low) * 0.08).max(high.abs() * 0.01).max(1e-9);
-                (low - air, cut.filter(|cut| *cut < high && *cut > low).unwrap_or(high + air))
+                // What is never negative gets no room below zero.
+                let floor = if low >= 0.0 { 0.0 } else { f64::NEG_INFINITY };
+                ((low - air).max(floor), cut.unwrap_or(high + air))
             }
         }
     }
@@ -417,6 +421,15 @@ mod tests {
         let svg = warm.svg(&Theme::LIGHT);
         check::sound(&svg);
         assert!(svg.contains(">74 °C</text>"), "{svg}");
+    }
+
+    #[test]
+    fn percents_of_frame_time_have_no_room_below_zero() {
+        let column = Column { first: 100.0, min: 2.0, max: 3000.0, last: 100.0 };
+        let mut long = strip(960, 0);
+        long.cut = Some(180.0);
+        long.lanes = vec![Lane { columns: vec![Some(column)], slim: false, ..lane(0, Unit::Percent) }];
+        assert_eq!(long.range(Unit::Percent), (0.0, 180.0));
     }
 
     #[test]
