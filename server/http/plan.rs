@@ -138,6 +138,7 @@ fn words(kind: NoticeKind) -> &'static str {
         NoticeKind::NoPowerTrack => "All cells: no power track.",
         NoticeKind::OnePass => "All cells: one pass, so that spreads are borrowed.",
         NoticeKind::WindowUnlikeScene => "All cells: a window unlike the scene's.",
+        NoticeKind::NotTheLimit => "All cells: the part is not the limit.",
     }
 }
 

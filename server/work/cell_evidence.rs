@@ -6,7 +6,7 @@ use weighhouse_measure::compare::{PassLog, SceneKind};
 use weighhouse_measure::measures::steps::Steps;
 use weighhouse_measure::measures::{Measure, PassMeasures};
 use weighhouse_measure::screens::among::Timing;
-use weighhouse_measure::screens::{CellPass, CellSpread, Flag, Profile, screen_among, screen_cell};
+use weighhouse_measure::screens::{CellPass, CellSpread, Flag, FlagKind, Profile, screen_among, screen_cell};
 
 use super::results::{self, PassResults};
 use super::rule;
@@ -22,6 +22,8 @@ pub struct CellEvidence {
     pub cell: Cell,
     /// How its scene is driven.
     pub kind: SceneKind,
+    /// Whether its setting asks for generated frames.
+    pub generated: bool,
     /// Its passes, by number.
     pub passes: Vec<PassEvidence>,
 }
@@ -98,7 +100,10 @@ impl CellEvidence {
                     .filter(|other| other.row.id != pass.row.id)
                     .map(|other| &other.profile)
                     .collect();
-                screen_among(&pass.flags, &pass.profile, &siblings, timing)
+                let mut flags = screen_among(&pass.flags, &pass.profile, &siblings, timing);
+                // A cadence is what generated frames come in.
+                flags.retain(|flag| !(self.generated && flag.kind == FlagKind::Cadence));
+                flags
             })
             .collect();
         for (pass, flags) in self.passes.iter_mut().zip(among) {

@@ -154,7 +154,9 @@ impl Evidence {
         for cell in selected {
             let kind = registers.scenes.get(&cell.of.scene_id).map(|scene| scene.fields.kind);
             let kind = kind.ok_or_else(|| StoreError::Other(format!("cell {} without a scene", cell.id)))?;
-            cells.insert(cell.id, CellEvidence { cell, kind, passes: Vec::new() });
+            let setting = registers.settings.get(&cell.of.setting_id);
+            let generated = setting.is_some_and(|setting| setting.fields.generated > 1);
+            cells.insert(cell.id, CellEvidence { cell, kind, generated, passes: Vec::new() });
         }
         for (row, results) in rows.into_iter().zip(computed) {
             if let Some(cell) = cells.get_mut(&row.cell_id) {
@@ -305,6 +307,7 @@ impl Evidence {
             window_ns: pass.row.window().length_ns(),
             scene_window_ns: standard.and_then(|(start, end)| Some(end? - start)),
             window_tolerance: tolerance as f64 / 1000.0,
+            part_load: pass.measures.load_mean,
         })
     }
 

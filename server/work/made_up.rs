@@ -67,10 +67,8 @@ pub(crate) fn add_cell_at(
     let of = CellOf { tuning_id: TuningId(part), scene_id: SceneId(scene), setting_id: setting };
     let cell = Cell { id, of, part_id: PartId(part), did_not_run: String::new(), version: 1 };
     let passes = (1..).zip(averages).map(|(n, average)| pass(&cell, n, *average)).collect();
-    evidence.cells.insert(
-        id,
-        CellEvidence { cell, kind: evidence.registers.scenes[&SceneId(scene)].fields.kind, passes },
-    );
+    let kind = evidence.registers.scenes[&SceneId(scene)].fields.kind;
+    evidence.cells.insert(id, CellEvidence { cell, kind, generated: false, passes });
     id
 }
 

@@ -3,7 +3,7 @@
 //! All passes of a cell share a scene (slow swings, changes of place, hitches of its own); each has its own level, its own
 //! slow wander, correlated and heavy-tailed scatter from frame to frame, and rare single hitches.
 
-use weighhouse_measure::recording::{Kind, Recording};
+use weighhouse_measure::recording::{Kind, Recording, Role, Track, Unit};
 use weighhouse_measure::screens::Timing;
 
 /// SplitMix64 (Steele, Lea & Flood 2014): small, seeded, the same everywhere.
@@ -177,6 +177,32 @@ pub enum Fault {
     },
     /// All durations times this.
     Level(f64),
+    /// Durations times `factor` at the start, falling to once over so many seconds.
+    WarmUp {
+        seconds: f64,
+        factor: f64,
+    },
+    /// A frame that lasts 30 ms longer, so often.
+    Timer {
+        every: f64,
+    },
+    /// Durations in turns of two, this share longer and shorter.
+    Pairs(f64),
+    /// The passage begins so many seconds later in the scene.
+    Later(f64),
+    /// The processor works `work` times as long on each frame, and frames last `factor` times as long.
+    Background {
+        from: f64,
+        seconds: f64,
+        work: f64,
+        factor: f64,
+    },
+    /// The part's clock times this, and durations the other way.
+    Throttle {
+        from: f64,
+        seconds: f64,
+        clock: f64,
+    },
 }
 
 /// One pass of a scene.
@@ -197,8 +223,10 @@ pub fn pass(scene: &Scene, fault: Fault, rng: &mut Rng) -> Recording {
     let mut frozen = false;
     let mut t = 0.0;
     let (mut at_ns, mut frame_ns, mut sum_ns, mut left_out_ns) = (vec![], vec![], 0, 0);
+    let (mut work, mut due) = (vec![], 0.0);
+    let begins = if let Fault::Later(seconds) = fault { seconds } else { 0.0 };
     while t < scene.seconds {
-        let ln = scene.ln_level(t * hurry + late) + level + wander + scatter;
+        let ln = scene.ln_level(t * hurry + late + begins) + level + wander + scatter;
         let mut d = libm::exp(ln) / m.rate;
         // Wander forgets half of itself in about a second and a half.
         let keep = libm::exp(-d / 2.0);
@@ -216,7 +244,20 @@ pub fn pass(scene: &Scene, fault: Fault, rng: &mut Rng) -> Recording {
             next_burst += 1;
             d += 0.06;
         }
+        // Half of a frame, within some per cent.
+        let mut worked = 0.5 * d * (1.0 + 0.04 * libm::sin(37.0 * t));
         match fault {
+            Fault::WarmUp { seconds, factor } if t < seconds => d *= factor - (factor - 1.0) * t / seconds,
+            Fault::Timer { every } if t >= due => {
+                due += every;
+                d += 0.03;
+            }
+            Fault::Pairs(share) => d *= if at_ns.len() % 2 == 0 { 1.0 + share } else { 1.0 - share },
+            Fault::Background { from, seconds, work, factor } if t >= from && t < from + seconds => {
+                worked *= work;
+                d *= factor;
+            }
+            Fault::Throttle { from, seconds, clock } if t >= from && t < from + seconds => d /= clock,
             Fault::Step { from, seconds, factor } if t >= from && t < from + seconds => d *= factor,
             Fault::Drift(change) => d *= 1.0 + change * t / scene.seconds,
             Fault::Freeze { from, seconds } if t >= from && !frozen => {
@@ -237,9 +278,48 @@ pub fn pass(scene: &Scene, fault: Fault, rng: &mut Rng) -> Recording {
         }
         at_ns.push(sum_ns + left_out_ns);
         frame_ns.push(ns);
+        work.push(worked);
         sum_ns += ns;
     }
-    Recording { kind: Kind::Frames, wall_start_ns: None, at_ns, frame_ns, tracks: vec![] }
+    let work = track(Role::CpuWork, Unit::Millisecond, work);
+    Recording { kind: Kind::Frames, wall_start_ns: None, at_ns, frame_ns, tracks: vec![work] }
+}
+
+fn track(role: Role, unit: Unit, values: Vec<f64>) -> Track {
+    Track { role, unit, name: String::new(), values }
+}
+
+/// What a sensor logger ten times a second writes beside a pass: power, clock, temperature and load.
+pub fn sensors(scene: &Scene, fault: Fault, rng: &mut Rng) -> Recording {
+    let (mut at_ns, mut t) = (vec![], 0.0);
+    let mut values = [vec![], vec![], vec![], vec![]];
+    while t < scene.seconds {
+        let throttled = match fault {
+            Fault::Throttle { from, seconds, clock } if t >= from && t < from + seconds => clock,
+            _ => 1.0,
+        };
+        let busy = (0.97 + 0.01 * rng.normal()).min(1.0);
+        let step = |value: f64, steps: f64| (value * steps).round() / steps;
+        values[0].push(step(380.0 * throttled * (1.0 + 0.03 * rng.normal()), 10.0));
+        values[1].push(1e6 * step(2400.0 * throttled * (1.0 + 0.004 * rng.normal()), 1.0 / 15.0));
+        values[2].push(step(72.0 - 14.0 * libm::exp(-t / 6.0) + 0.2 * rng.normal(), 1.0));
+        values[3].push(step(busy, 100.0));
+        at_ns.push(whole_ns(t));
+        t += 0.1;
+    }
+    let [power, clock, temperature, load] = values;
+    Recording {
+        kind: Kind::Companion,
+        wall_start_ns: None,
+        at_ns,
+        frame_ns: vec![],
+        tracks: vec![
+            track(Role::Power, Unit::Watt, power),
+            track(Role::Clock, Unit::Megahertz, clock),
+            track(Role::Temperature, Unit::Celsius, temperature),
+            track(Role::Load, Unit::Percent, load),
+        ],
+    }
 }
 
 /// Logs are written in tenths of a microsecond.

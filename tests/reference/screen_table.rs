@@ -6,8 +6,8 @@ mod screen_passes;
 
 use std::io::{self, Write};
 
-use screen_passes::{Fault, MANNERS, Manner, Rng, Scene, pass};
-use weighhouse_measure::recording::Recording;
+use screen_passes::{Fault, MANNERS, Manner, Rng, Scene, pass, sensors};
+use weighhouse_measure::recording::{Placed, Placing, Recording};
 use weighhouse_measure::screens::{
     CellPass, CellSpread, Flag, FlagKind, Profile, ScreenInput, Spread, Timing, screen_among, screen_cell,
     screen_pass,
@@ -15,17 +15,32 @@ use weighhouse_measure::screens::{
 
 /// Seconds of a pass.
 const SECONDS: f64 = 60.0;
+/// Sensors begin with the pass.
+const AT_ONCE: Placing = Placing { offset_ns: 0, drift_ppb: 0 };
 
 fn ln_average(recording: &Recording) -> f64 {
     let total: i64 = recording.frame_ns.iter().sum();
     libm::log(recording.frame_ns.len() as f64 / (total as f64 / 1e9))
 }
 
+/// A pass with its sensors.
+struct Pass {
+    frames: Recording,
+    sensors: Recording,
+}
+
 /// All flags of each pass of a cell, as the service would derive them.
-fn screen(passes: &[Recording], spread: &CellSpread, timing: Timing) -> Vec<Vec<Flag>> {
+fn screen(passes: &[Pass], spread: &CellSpread, timing: Timing) -> Vec<Vec<Flag>> {
+    let placed: Vec<[Placed<'_>; 1]> =
+        passes.iter().map(|pass| [Placed { recording: &pass.sensors, placing: AT_ONCE }]).collect();
     let inputs: Vec<ScreenInput<'_>> = passes
         .iter()
-        .map(|recording| ScreenInput { recording, window: recording.whole(), companions: &[] })
+        .zip(&placed)
+        .map(|(pass, companions)| ScreenInput {
+            recording: &pass.frames,
+            window: pass.frames.whole(),
+            companions,
+        })
         .collect();
     let profiles: Vec<Profile> = inputs.iter().map(Profile::of).collect();
     let cell: Vec<CellPass> = inputs
@@ -40,9 +55,14 @@ fn screen(passes: &[Recording], spread: &CellSpread, timing: Timing) -> Vec<Vec<
     (0..passes.len()).zip(odd).map(|(i, odd)| judge(i).into_iter().chain(odd).collect()).collect()
 }
 
-fn cell(manner: Manner, size: usize, fault: Fault, rng: &mut Rng) -> Vec<Recording> {
+fn cell(manner: Manner, size: usize, fault: Fault, rng: &mut Rng) -> Vec<Pass> {
     let scene = Scene::new(manner, SECONDS, rng);
-    (0..size).map(|i| pass(&scene, if i == 0 { fault } else { Fault::None }, rng)).collect()
+    let one = |i: usize| {
+        let fault = if i == 0 { fault } else { Fault::None };
+        let frames = pass(&scene, fault, rng);
+        Pass { frames, sensors: sensors(&scene, fault, &mut Rng::new(i as u64)) }
+    };
+    (0..size).map(one).collect()
 }
 
 /// Spread of the average between clean passes of a kind, as a piece's prior would have it (pooled variance).
@@ -50,7 +70,7 @@ fn prior(manner: Manner, seed: u64) -> CellSpread {
     let (mut square, mut df) = (0.0, 0.0);
     for k in 0..12 {
         let passes = cell(manner, 4, Fault::None, &mut Rng::new(seed + 7_000_000 + k));
-        let averages: Vec<f64> = passes.iter().map(ln_average).collect();
+        let averages: Vec<f64> = passes.iter().map(|pass| ln_average(&pass.frames)).collect();
         let mean = averages.iter().sum::<f64>() / 4.0;
         square += averages.iter().map(|a| (a - mean) * (a - mean)).sum::<f64>();
         df += 3.0;
@@ -142,6 +162,36 @@ fn faults() -> Vec<(FlagKind, String, Fault)> {
     for seconds in [0.05, 0.2, 1.0, 3.0] {
         all.push((FlagKind::Gap, format!("{seconds} s left out"), Fault::Gap { from: 30.0, seconds }));
     }
+    for (seconds, factor) in [(4.0, 1.2), (4.0, 1.5), (10.0, 1.15), (10.0, 1.3)] {
+        all.push((
+            FlagKind::WarmUp,
+            format!("{seconds} s from x{factor} down"),
+            Fault::WarmUp { seconds, factor },
+        ));
+    }
+    for every in [0.5, 1.0, 2.0, 5.0] {
+        all.push((FlagKind::PeriodicHitching, format!("30 ms every {every} s"), Fault::Timer { every }));
+    }
+    for share in [0.05, 0.1, 0.2, 0.4] {
+        all.push((FlagKind::Cadence, format!("pairs of +-{share}"), Fault::Pairs(share)));
+    }
+    for later in [2.0, 5.0, 17.0, 40.0] {
+        all.push((FlagKind::OtherContent, format!("begins {later} s later"), Fault::Later(later)));
+    }
+    for (work, factor) in [(1.15, 1.0), (1.3, 1.05), (1.5, 1.1)] {
+        all.push((
+            FlagKind::BackgroundLoad,
+            format!("8 s, work x{work}, frames x{factor}"),
+            Fault::Background { from: 21.3, seconds: 8.0, work, factor },
+        ));
+    }
+    for clock in [0.97, 0.95, 0.9, 0.8] {
+        all.push((
+            FlagKind::Throttling,
+            format!("last 20 s, clock x{clock}"),
+            Fault::Throttle { from: 40.0, seconds: 99.0, clock },
+        ));
+    }
     for factor in [1.01, 1.02, 0.97, 1.05] {
         all.push((FlagKind::OddInCell, format!("all at x{factor}"), Fault::Level(factor)));
     }
@@ -171,7 +221,7 @@ fn faulty(out: &mut impl Write, cells: u64) -> io::Result<()> {
                 siblings += found[1..].iter().map(Vec::len).sum::<usize>();
                 let sound = cell(manner, 1, Fault::None, &mut Rng::new(seed));
                 let bad = cell(manner, 1, scaled, &mut Rng::new(seed));
-                let by = (ln_average(&bad[0]) - ln_average(&sound[0])).abs();
+                let by = (ln_average(&bad[0].frames) - ln_average(&sound[0].frames)).abs();
                 moved += by;
                 // The aim: faults that move the average by the larger of 2 % and three times its clean spread.
                 if by >= spread.average.map_or(0.02, |s| (3.0 * s.sd).max(0.02)) {

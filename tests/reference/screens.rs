@@ -184,6 +184,13 @@ fn plain_faults_are_found_in_every_manner_of_pass_and_clean_ones_are_seldom_flag
             (&[FlagKind::HitchCluster], Fault::Freeze { from: 14.0, seconds: 1.5 }),
             (&[FlagKind::FrameCap], Fault::Cap(2.0 / manner.rate())),
             (&[FlagKind::Gap], Fault::Gap { from: 17.0, seconds: 0.5 }),
+            (&[FlagKind::WarmUp, FlagKind::LevelStep], Fault::WarmUp { seconds: 7.0, factor: 2.0 }),
+            (&[FlagKind::PeriodicHitching], Fault::Timer { every: 1.0 }),
+            (&[FlagKind::Cadence], Fault::Pairs(0.2)),
+            (
+                &[FlagKind::BackgroundLoad],
+                Fault::Background { from: 11.3, seconds: 8.0, work: 1.5, factor: 1.1 },
+            ),
         ];
         for (f, (kinds, fault)) in (0_u64..).zip(faults) {
             let mut rng = Rng::new(100 * m + f);

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 use super::level_step::{self, Limits, Scatter, Step, steps};
 use super::profile::{Profile, middle};
 use super::slow_drift::{self, Drift, drift};
-use super::{Flag, FlagKind, background_load, other_content, words};
+use super::{Flag, FlagKind, background_load, other_content, warm_up, words};
 
 /// What a step is told against.
 const THAN: &str = "than in the rest of the pass, beside the other passes of the cell";
@@ -84,7 +84,7 @@ pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile], timing
         .iter()
         .filter(|f| match f.kind {
             FlagKind::LevelStep | FlagKind::SlowDrift => false,
-            FlagKind::HitchCluster => !scenes_own(f, own, &siblings),
+            FlagKind::HitchCluster | FlagKind::PeriodicHitching => !scenes_own(f, own, &siblings),
             _ => true,
         })
         .cloned()
@@ -104,9 +104,17 @@ pub fn screen_among(alone: &[Flag], own: &Profile, siblings: &[&Profile], timing
 /// or another passage make. One disturbance is one flag.
 fn explains(cause: &Flag, flag: &Flag) -> bool {
     let causes = match flag.kind {
-        FlagKind::LevelStep | FlagKind::SlowDrift => {
+        FlagKind::LevelStep | FlagKind::SlowDrift => &[
+            FlagKind::FrameCap,
+            FlagKind::Throttling,
+            FlagKind::BackgroundLoad,
+            FlagKind::OtherContent,
+            FlagKind::WarmUp,
+        ][..],
+        FlagKind::WarmUp => {
             &[FlagKind::FrameCap, FlagKind::Throttling, FlagKind::BackgroundLoad, FlagKind::OtherContent][..]
         }
+        FlagKind::HitchCluster => &[FlagKind::PeriodicHitching],
         FlagKind::OtherContent => &[FlagKind::FrameCap, FlagKind::Throttling, FlagKind::BackgroundLoad],
         _ => &[],
     };
@@ -138,12 +146,12 @@ fn levels(own: &Profile, siblings: &[&Profile], timing: Timing) -> Levels {
     };
     let mut found = steps(&ratio(&logs, 0, blocks, timing.slack()), &scatter, &limits);
     let slack = ratio(&logs, 0, blocks, timing.slack().max(1));
-    found.retain(|s| s.to - s.from > SHORT || shift(&slack, s).abs() >= SHORT_KEEPS * s.shift.abs());
+    found.retain(|s| s.to - s.from > SHORT || s.of(&slack).abs() >= SHORT_KEEPS * s.shift.abs());
     // Slack eats a part of a step: its size is told without.
     for step in &mut found {
-        step.shift = shift(&plain[0], step);
+        step.shift = step.of(&plain[0]);
     }
-    let in_steps = (0..blocks)
+    let mut in_steps: Vec<f64> = (0..blocks)
         .map(|b| found.iter().find(|s| (s.from..s.to).contains(&b)).map_or(0.0, |step| step.shift))
         .collect();
     if siblings.len() == 1 {
@@ -154,23 +162,21 @@ fn levels(own: &Profile, siblings: &[&Profile], timing: Timing) -> Levels {
         true => creep.by_order >= 1.0,
         false => line_fits_better(&plain[0], creep, &found),
     });
+    let warm_up = warm_up::find(own, &plain[0], &scatter, &limits);
     match creep {
         Some(creep) => Levels {
             flags: vec![slow_drift::flag(own, &creep)],
             taken_out: (0..blocks).map(|b| creep.slope * b as f64).collect(),
         },
-        None => Levels {
-            flags: found.iter().map(|s| level_step::flag(own, s, blocks, THAN)).collect(),
-            taken_out: in_steps,
-        },
+        None => {
+            // A start that settles is no level: all that sets it apart is taken out.
+            let settled = warm_up.as_ref().map_or(own.start_ns, |flag| flag.end_ns);
+            let start = (0..blocks).take_while(|b| own.edge_ns(*b) < settled);
+            start.for_each(|b| in_steps[b] = plain[0][b]);
+            let steps = found.iter().map(|s| level_step::flag(own, s, blocks, THAN));
+            Levels { flags: steps.chain(warm_up).collect(), taken_out: in_steps }
+        }
     }
-}
-
-/// Mean of the series in a step less its mean outside.
-fn shift(series: &[f64], step: &Step) -> f64 {
-    let inside = series[step.from..step.to].iter().sum::<f64>() / (step.to - step.from) as f64;
-    let outside = series[..step.from].iter().chain(&series[step.to..]).sum::<f64>();
-    inside - outside / (series.len() - (step.to - step.from)).max(1) as f64
 }
 
 fn reaches(sibling: &Profile, own: &Profile) -> bool {

@@ -101,6 +101,15 @@ pub(crate) struct Step {
     pub evidence: f64,
 }
 
+impl Step {
+    /// Mean of a series in the step less its mean in the rest.
+    pub(crate) fn of(&self, series: &[f64]) -> f64 {
+        let inside = series[self.from..self.to].iter().sum::<f64>() / (self.to - self.from) as f64;
+        let rest = series[..self.from].iter().chain(&series[self.to..]).sum::<f64>();
+        inside - rest / (series.len() - (self.to - self.from)).max(1) as f64
+    }
+}
+
 /// Spans of `series` (logs, a value a block) that leave the usual level by more than the limits.
 pub(crate) fn steps(series: &[f64], scatter: &Scatter, limits: &Limits) -> Vec<Step> {
     let n = series.len();

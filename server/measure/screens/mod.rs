@@ -14,6 +14,7 @@
 
 pub mod among;
 pub mod background_load;
+pub mod cadence;
 pub mod frame_cap;
 pub mod gap;
 pub mod hitch_cluster;
@@ -21,10 +22,13 @@ pub mod level_step;
 pub mod notices;
 pub mod odd_in_cell;
 pub mod other_content;
+pub mod periodic_hitching;
 pub mod profile;
 mod sampled_blocks;
 pub mod slow_drift;
 pub mod throttling;
+pub mod unit_implausible;
+pub mod warm_up;
 mod words;
 
 use serde::{Deserialize, Serialize};
@@ -57,11 +61,19 @@ pub enum FlagKind {
     Throttling,
     /// Frame times do not rise and fall with those of the other passes.
     OtherContent,
+    /// The start stands at another level than the rest.
+    WarmUp,
+    /// Hitches come at even intervals.
+    PeriodicHitching,
+    /// Frames last long and short in turns.
+    Cadence,
+    /// A value that no such part reaches: its unit may have been read wrongly.
+    UnitImplausible,
 }
 
 impl FlagKind {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 13] = [
         Self::HitchCluster,
         Self::LevelStep,
         Self::SlowDrift,
@@ -71,6 +83,10 @@ impl FlagKind {
         Self::BackgroundLoad,
         Self::Throttling,
         Self::OtherContent,
+        Self::WarmUp,
+        Self::PeriodicHitching,
+        Self::Cadence,
+        Self::UnitImplausible,
     ];
 
     /// Stable key for tables, addresses and digests.
@@ -85,6 +101,10 @@ impl FlagKind {
             Self::BackgroundLoad => "background_load",
             Self::Throttling => "throttling",
             Self::OtherContent => "other_content",
+            Self::WarmUp => "warm_up",
+            Self::PeriodicHitching => "periodic_hitching",
+            Self::Cadence => "cadence",
+            Self::UnitImplausible => "unit_implausible",
         }
     }
 
@@ -105,14 +125,24 @@ impl FlagKind {
             Self::BackgroundLoad => "background load",
             Self::Throttling => "throttling",
             Self::OtherContent => "different content",
+            Self::WarmUp => "warm-up",
+            Self::PeriodicHitching => "periodic hitching",
+            Self::Cadence => "cadence of frames",
+            Self::UnitImplausible => "implausible unit",
         }
     }
 
     /// Version of the screen: raised whenever the same input may give another result.
     pub fn version(self) -> u32 {
         match self {
-            Self::HitchCluster | Self::LevelStep | Self::SlowDrift | Self::FrameCap | Self::OtherContent => 2,
-            Self::Gap | Self::OddInCell | Self::BackgroundLoad | Self::Throttling => 1,
+            Self::HitchCluster
+            | Self::LevelStep
+            | Self::SlowDrift
+            | Self::FrameCap
+            | Self::OtherContent
+            | Self::BackgroundLoad => 2,
+            Self::Gap | Self::OddInCell | Self::Throttling => 1,
+            Self::WarmUp | Self::PeriodicHitching | Self::Cadence | Self::UnitImplausible => 1,
         }
     }
 }
@@ -182,6 +212,9 @@ pub fn screen_pass(input: &ScreenInput<'_>) -> Vec<Flag> {
     flags.extend(frame_cap::find(&frames));
     flags.extend(gap::find(input.recording, input.window));
     flags.extend(throttling::find(input, &profile));
+    flags.extend(periodic_hitching::find(&frames));
+    flags.extend(cadence::find(&frames));
+    flags.extend(unit_implausible::find(input));
     flags.sort_by_key(|f| (f.start_ns, f.kind));
     flags
 }

@@ -7,6 +7,9 @@ use super::words;
 /// Frames in the tail below which a low says little (methods: n p < 10; common practice, no source).
 pub const FEWEST_IN_TAIL: u64 = 10;
 
+/// Mean load from which the part counts as the limit of the frame rate (common practice, no source).
+pub const LIMIT_FROM: f64 = 0.9;
+
 /// What a notice is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -19,12 +22,19 @@ pub enum NoticeKind {
     OnePass,
     /// The window differs from the scene's by more than its tolerance.
     WindowUnlikeScene,
+    /// The part has time to spare: the processor, or something else, is the limit.
+    NotTheLimit,
 }
 
 impl NoticeKind {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [Self; 4] =
-        [Self::FewFramesForLow, Self::NoPowerTrack, Self::OnePass, Self::WindowUnlikeScene];
+    pub const ALL: [Self; 5] = [
+        Self::FewFramesForLow,
+        Self::NoPowerTrack,
+        Self::OnePass,
+        Self::WindowUnlikeScene,
+        Self::NotTheLimit,
+    ];
 
     /// Stable key.
     pub fn key(self) -> &'static str {
@@ -33,6 +43,7 @@ impl NoticeKind {
             Self::NoPowerTrack => "no_power_track",
             Self::OnePass => "one_pass",
             Self::WindowUnlikeScene => "window_unlike_scene",
+            Self::NotTheLimit => "not_the_limit",
         }
     }
 
@@ -43,6 +54,7 @@ impl NoticeKind {
             Self::NoPowerTrack => "no power track",
             Self::OnePass => "one pass",
             Self::WindowUnlikeScene => "window unlike the scene's",
+            Self::NotTheLimit => "the part is not the limit",
         }
     }
 }
@@ -75,11 +87,14 @@ pub struct NoticeInput {
     pub scene_window_ns: Option<i64>,
     /// Share by which the two may differ (2% for built-in runs and replays, 10% by hand, unless the scene says otherwise).
     pub window_tolerance: f64,
+    /// Mean load of the part over the window, a share of 1, where it was logged.
+    pub part_load: Option<f64>,
 }
 
 /// The notices for a pass, in the order of [`NoticeKind::ALL`].
 pub fn notices(input: &NoticeInput) -> Vec<Notice> {
-    let found = [few_frames(input), no_power(input), one_pass(input), window_unlike(input)];
+    let found =
+        [few_frames(input), no_power(input), one_pass(input), window_unlike(input), not_the_limit(input)];
     NoticeKind::ALL
         .into_iter()
         .zip(found)
@@ -126,6 +141,14 @@ fn window_unlike(input: &NoticeInput) -> Option<String> {
     })
 }
 
+fn not_the_limit(input: &NoticeInput) -> Option<String> {
+    let load = input.part_load.filter(|load| *load < LIMIT_FROM)?;
+    Some(format!(
+        "the part was busy for {} of the time: something else, such as the processor, decides how long frames take",
+        words::percent(load)
+    ))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -139,6 +162,7 @@ mod tests {
         window_ns: 60_300_000_000,
         scene_window_ns: Some(60_000_000_000),
         window_tolerance: 0.02,
+        part_load: Some(0.98),
     };
 
     fn kinds(input: &NoticeInput) -> Vec<NoticeKind> {
@@ -164,6 +188,14 @@ mod tests {
     fn power_is_missed_only_where_others_have_it() {
         assert_eq!(kinds(&NoticeInput { has_power: false, ..SOUND }), [NoticeKind::NoPowerTrack]);
         assert_eq!(kinds(&NoticeInput { has_power: false, others_have_power: false, ..SOUND }), []);
+    }
+
+    #[test]
+    fn a_part_with_time_to_spare_is_not_the_limit() {
+        let found = notices(&NoticeInput { part_load: Some(0.71), ..SOUND });
+        assert_eq!(found.len(), 1);
+        assert!(found[0].says.starts_with("the part was busy for 71 % of the time"), "{}", found[0].says);
+        assert_eq!(kinds(&NoticeInput { part_load: None, ..SOUND }), []);
     }
 
     #[test]
