@@ -5,9 +5,9 @@
 
 mod screen_passes;
 
-use screen_passes::{Fault, MANNERS, Rng, Scene, pass};
+use screen_passes::{Fault, MANNERS, Rng, Scene, pass, sensors};
 use serde::Deserialize;
-use weighhouse_measure::recording::{Kind, Recording};
+use weighhouse_measure::recording::{Kind, Placed, Placing, Recording};
 use weighhouse_measure::screens::{
     CellPass, CellSpread, Flag, FlagKind, Profile, ScreenInput, Spread, Timing, screen_among, screen_cell,
     screen_pass,
@@ -205,6 +205,35 @@ fn plain_faults_are_found_in_every_manner_of_pass_and_clean_ones_are_seldom_flag
         }
     }
     assert!(flagged * 100 <= clean * 5, "{flagged} flags on {clean} clean passes");
+}
+
+/// By whatever name: which one fits best depends on the scene.
+#[test]
+fn a_passage_that_begins_elsewhere_in_the_scene_is_flagged() {
+    for (m, manner) in (0_u64..).zip(MANNERS) {
+        let mut rng = Rng::new(900 + m);
+        let scene = Scene::new(manner, 30.0, &mut rng);
+        let passes: Vec<Recording> = [Fault::Later(17.0), Fault::None, Fault::None, Fault::None]
+            .map(|x| pass(&scene, x, &mut rng))
+            .into();
+        assert_ne!(screen(&passes, manner.timing())[0], [], "{}", manner.name);
+    }
+}
+
+#[test]
+fn a_part_whose_clock_falls_while_it_is_hot_is_told_to_throttle() {
+    let kinds = |fault: Fault| -> Vec<FlagKind> {
+        let mut rng = Rng::new(31);
+        let scene = Scene::new(MANNERS[0], 30.0, &mut rng);
+        let frames = pass(&scene, fault, &mut rng);
+        let sensors = sensors(&scene, fault, &mut rng);
+        let at_once = Placing { offset_ns: 0, drift_ppb: 0 };
+        let companions = [Placed { recording: &sensors, placing: at_once }];
+        let input = ScreenInput { companions: &companions, ..input(&frames) };
+        screen_pass(&input).into_iter().map(|flag| flag.kind).collect()
+    };
+    assert_eq!(kinds(Fault::Throttle { from: 20.0, seconds: 99.0, clock: 0.9 }), [FlagKind::Throttling]);
+    assert_eq!(kinds(Fault::None), []);
 }
 
 /// A level of its own is no step: that is a matter for the cell's measures.

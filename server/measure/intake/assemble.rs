@@ -51,24 +51,25 @@ pub struct Conditions<'a> {
     pub lines_added: u64,
 }
 
-/// Reads all rows. The stream stands at the beginning of the log's text.
+/// Reads all rows. The lines stand at the beginning of the log's text. Only the columns in use are looked into.
 ///
 /// # Errors
 /// Those of the source.
 pub fn assemble<R: Read>(
-    source: R,
+    mut lines: Lines<'_, R>,
     table: &Table,
     layout: &Layout,
     conditions: Conditions<'_>,
 ) -> io::Result<Assembled> {
-    let mut lines = Lines::of(source, table);
     let mut cells = Cells::default();
     let mut rows = Rows::new(layout, table.marks, conditions);
     let width = layout.columns.len();
     let timing = |c: &&LayoutColumn| Some(c.index) == layout.clock || c.role == Role::FrameTime;
-    let used: Vec<usize> =
+    let mut used: Vec<usize> =
         std::iter::once(0).chain(layout.columns.iter().filter(timing).map(|c| place(c.index))).collect();
-    let mut count = 0_usize;
+    used.dedup();
+    let wanted = rows.last_column().max(used.iter().copied().max().unwrap_or(0)) + 1;
+    let (mut count, mut other_header) = (0_usize, None);
     loop {
         let in_text = lines.number() + 1;
         let number = in_text.saturating_sub(conditions.lines_added);
@@ -88,9 +89,12 @@ pub fn assemble<R: Read>(
         if count > conditions.most_rows {
             return Ok(Assembled::TooMany(number));
         }
-        cells.split(line, table.delimiter);
+        cells.split_first(line, table.delimiter, if ended { wanted } else { usize::MAX });
         if table.repeats_header(&cells, line) {
             rows.restart();
+        } else if table.is_other_header(line) {
+            other_header = Some(number);
+            break;
         } else if width > 1 && is_remark(&cells, line, table, &used) {
             rows.problems.add(number, 0, || {
                 "Words stand where the other rows have numbers: a remark or a summary, left out.".to_owned()
@@ -111,6 +115,7 @@ pub fn assemble<R: Read>(
         }
     }
     let (segments, marked, broken) = rows.finish();
+    let broken = other_header.map(Broken::Header).or(broken);
     Ok(Assembled::Read { segments, marked, broken })
 }
 
@@ -119,7 +124,12 @@ fn is_remark(cells: &Cells, line: &[u8], table: &Table, used: &[usize]) -> bool 
     if cells.count() < table.names.len() {
         return table.settled.is_short_remark(cells, line);
     }
-    table.settled.odd(cells, line).any(|column| used.contains(&column))
+    for &column in used {
+        if table.settled.odd_at(column, cells, line) {
+            return true;
+        }
+    }
+    false
 }
 
 /// Whether an unended last row misses cells, or digits of its last number.

@@ -43,9 +43,12 @@ pub(super) fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
                 return (0, 0, 0);
             }
             cells.split(line, delimiter);
-            let values = cells.all(line).filter(|c| is_value(c)).count();
-            let plain = Marks::plain(b'.');
-            let empty = cells.all(line).filter(|c| number::parse(c, plain) == Cell::Missing).count();
+            let (mut values, mut empty) = (0, 0);
+            for cell in cells.all(line) {
+                let value = is_value(cell);
+                values += usize::from(value);
+                empty += usize::from(!value && number::parse(cell, Marks::plain(b'.')) == Cell::Missing);
+            }
             (cells.count(), values, empty)
         })
         .collect();

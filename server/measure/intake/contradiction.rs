@@ -4,14 +4,13 @@ use super::describe::place;
 use super::evidence::Evidence;
 use super::layout::{Column as LayoutColumn, Layout};
 use super::number;
-use super::sample::Sample;
 use super::shape::durations_fps;
-use super::table::Table;
 use super::text;
 use crate::recording::{Kind, Role, Unit};
 
 /// What in a log speaks against a layout; `None` when it fits.
-pub fn contradicts(layout: &Layout, table: &Table, sample: &Sample) -> Option<String> {
+pub(super) fn contradicts(layout: &Layout, evidence: &Evidence<'_>) -> Option<String> {
+    let (table, sample) = (evidence.table, evidence.sample);
     if let Some(only) = &layout.only {
         let name = text::bytes(&only.is, table.encoding);
         if !sample.columns.get(place(only.column))?.distinct.contains(&name) {
@@ -20,7 +19,6 @@ pub fn contradicts(layout: &Layout, table: &Table, sample: &Sample) -> Option<St
         // What its rows say among those of other programs is no evidence.
         return None;
     }
-    let evidence = Evidence::gather(table, sample);
     let timed = layout.column(Role::FrameTime).filter(|_| layout.kind == Kind::Frames);
     let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
     for column in timed.into_iter().chain(clock) {

@@ -61,14 +61,13 @@ pub(super) struct Evidence<'a> {
     pub by_rate: Vec<Pair>,
 }
 
-/// Weighs the sample.
-pub fn judge(table: &Table, sample: &Sample) -> Verdict {
-    let evidence = Evidence::gather(table, sample);
-    let verdict = evidence.several_programs().unwrap_or_else(|| evidence.decide());
-    evidence.with_dropped(verdict)
-}
-
 impl<'a> Evidence<'a> {
+    /// Weighs the sample.
+    pub(super) fn judge(&self) -> Verdict {
+        let verdict = self.several_programs().unwrap_or_else(|| self.decide());
+        self.with_dropped(verdict)
+    }
+
     pub(super) fn gather(table: &'a Table, sample: &'a Sample) -> Self {
         let hints: Vec<Hints> = table.names.iter().map(|n| headers::hints(n)).collect();
         let shapes: Vec<Shape> = sample

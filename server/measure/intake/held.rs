@@ -7,6 +7,8 @@ use super::sample::middle;
 const BLOCK: usize = 256;
 /// A last block of fewer rows is not judged.
 const LEAST: usize = 64;
+/// A segment of fewer rows is not judged by itself.
+const LEAST_OF_SEGMENT: usize = 8;
 /// Share of a block's rows in which steps and durations have to agree.
 const HELD: f64 = 0.5;
 /// Units of time are a factor of 1000 apart; no scene changes its middle frame time by this much.
@@ -19,6 +21,8 @@ pub enum Broken {
     Apart(u64),
     /// From this line on, durations are about a thousand times larger or smaller.
     Unit(u64),
+    /// On this line another header stands: what follows is another table.
+    Header(u64),
 }
 
 /// Watches the durations of a log and, beside stamps, their steps.
@@ -32,6 +36,8 @@ pub struct Held {
     first_apart: Option<u64>,
     bad_blocks: usize,
     bad_since: Option<u64>,
+    /// Rows of the segment under way, those that agree, and the first that does not.
+    segment: (usize, usize, Option<u64>),
     durations: Vec<f64>,
     began: u64,
     usual: Option<f64>,
@@ -49,6 +55,11 @@ impl Held {
         let slack = self.slack_ns.saturating_add(duration_ns / 1000);
         let agrees = step_ns.checked_sub(duration_ns).is_some_and(|d| d.saturating_abs() <= slack);
         self.agree += usize::from(agrees);
+        let (rows, agree, apart) = &mut self.segment;
+        (*rows, *agree) = (*rows + 1, *agree + usize::from(agrees));
+        if !agrees {
+            apart.get_or_insert(line);
+        }
         if agrees {
             self.apart_since = None;
         } else {
@@ -98,15 +109,25 @@ impl Held {
         self.usual = Some(now);
     }
 
+    /// A segment ends: what follows may be another log, put behind it.
+    pub fn part(&mut self) {
+        let (rows, agree, apart) = std::mem::take(&mut self.segment);
+        if let (true, Some(line)) = (rows >= LEAST_OF_SEGMENT && (agree as f64) < HELD * rows as f64, apart) {
+            self.broken.get_or_insert(Broken::Apart(line));
+        }
+        if self.durations.len() >= LEAST_OF_SEGMENT {
+            self.judge_durations();
+        }
+        self.durations.clear();
+    }
+
     /// What the whole log says.
     pub fn end(mut self) -> Option<Broken> {
         if self.rows >= LEAST {
             self.bad_blocks += usize::from(self.bad_blocks > 0 || self.rows * 2 > BLOCK);
             self.judge_steps();
         }
-        if self.durations.len() >= LEAST {
-            self.judge_durations();
-        }
+        self.part();
         self.broken
     }
 }
@@ -127,6 +148,27 @@ mod tests {
         assert_eq!(run(2000), None);
         assert_eq!(run(700), Some(Broken::Apart(700)));
         assert_eq!(run(1990), None);
+    }
+
+    #[test]
+    fn a_short_segment_is_held_to_the_proof_too() {
+        let run = |rows: u64, step_ns: i64, duration_ns: i64| {
+            let mut held = Held::new(100);
+            (0..600).for_each(|line| {
+                held.duration(line, 16_000_000);
+                held.step(line, 16_000_000, 16_000_000);
+            });
+            held.part();
+            (600..600 + rows).for_each(|line| {
+                held.duration(line, duration_ns);
+                held.step(line, step_ns, duration_ns);
+            });
+            held.end()
+        };
+        assert_eq!(run(40, 16_000_000, 16_000_000), None);
+        assert_eq!(run(40, 4_000_000, 16_000_000), Some(Broken::Apart(600)));
+        assert_eq!(run(40, 16_000, 16_000), Some(Broken::Unit(600)));
+        assert_eq!(run(5, 4_000_000, 16_000_000), None);
     }
 
     #[test]

@@ -14,7 +14,7 @@ const MOST_KEYS: usize = 1024;
 /// The keys of the first objects, in the order in which they first come; `None` where the first line is no object.
 pub fn keys(head: &[u8]) -> Option<Vec<String>> {
     let mut keys: Vec<String> = Vec::new();
-    let mut lines = Lines::new(head, b'\n').unquoted();
+    let mut lines = Lines::held(head, b'\n').unquoted();
     let mut seen = 0;
     while seen < JUDGED {
         // The last line of the head may be cut.
@@ -52,7 +52,7 @@ fn flat(object: &Map<String, Value>, before: &str, give: &mut impl FnMut(&str, &
 
 /// A stream of lines of tab-separated text. Its first line is the header where one is asked for.
 pub struct JsonLines<'a, R> {
-    lines: Lines<R>,
+    lines: Lines<'a, R>,
     keys: &'a [String],
     out: Vec<u8>,
     given: usize,

@@ -3,11 +3,11 @@
 //! Quotes follow RFC 4180 (2005, section 2), line breaks inside them included. A quote that is not closed within a few
 //! lines is a stray one: it spoils its line, not the rest of the log.
 
+use std::borrow::Cow;
 use std::io::{self, Read};
 
 use memchr::memchr;
-
-use super::table::Table;
+use wide::u8x16;
 
 /// Longest line that is still taken for a row of a log, bytes.
 pub const LONGEST_LINE: usize = 1024 * 1024;
@@ -28,9 +28,9 @@ pub enum Line<'a> {
 }
 
 /// Lines of a stream. The line end is `\n`, `\r\n` or (where the log has no `\n`) `\r`.
-pub struct Lines<R> {
+pub struct Lines<'a, R> {
     source: R,
-    buffer: Vec<u8>,
+    buffer: Cow<'a, [u8]>,
     start: usize,
     filled: usize,
     end: u8,
@@ -41,13 +41,25 @@ pub struct Lines<R> {
     unquoted: bool,
 }
 
-impl<R: Read> Lines<R> {
+impl<'a> Lines<'a, Box<dyn Read + 'a>> {
+    /// Lines of a text that is held whole: nothing of it is copied.
+    pub fn held(text: &'a [u8], end: u8) -> Self {
+        let quotes = memchr(b'"', text).is_some();
+        let buffer = Cow::Borrowed(text);
+        Self { buffer, filled: text.len(), finished: true, quotes, ..Self::empty(Box::new(io::empty()), end) }
+    }
+}
+
+impl<R: Read> Lines<'_, R> {
     /// `end` is `\n` or `\r`.
     pub fn new(source: R, end: u8) -> Self {
-        let buffer = vec![0; CHUNK];
+        Self { buffer: Cow::Owned(vec![0; CHUNK]), ..Self::empty(source, end) }
+    }
+
+    fn empty(source: R, end: u8) -> Self {
         Self {
             source,
-            buffer,
+            buffer: Cow::Borrowed(&[]),
             start: 0,
             filled: 0,
             end,
@@ -58,15 +70,10 @@ impl<R: Read> Lines<R> {
         }
     }
 
-    /// Those of a table's log.
-    pub fn of(source: R, table: &Table) -> Self {
-        Self::new(source, table.line_end)
-    }
-
     /// Lines in which quotes mean nothing: each ends at its line end.
     #[must_use]
     pub fn unquoted(mut self) -> Self {
-        self.unquoted = true;
+        (self.unquoted, self.quotes) = (true, false);
         self
     }
 
@@ -127,21 +134,21 @@ impl<R: Read> Lines<R> {
 
     /// Reads on, moving what is left to the front; gives where the new bytes begin.
     fn fill(&mut self) -> io::Result<usize> {
-        self.buffer.copy_within(self.start..self.filled, 0);
+        let buffer = self.buffer.to_mut();
+        buffer.copy_within(self.start..self.filled, 0);
         self.filled -= self.start;
         self.start = 0;
-        if self.filled + CHUNK / 2 > self.buffer.len() {
-            self.buffer.resize(self.buffer.len() * 2, 0);
+        if self.filled + CHUNK / 2 > buffer.len() {
+            buffer.resize(buffer.len() * 2, 0);
         }
         let from = self.filled;
         let read = loop {
-            match self.source.read(&mut self.buffer[from..]) {
+            match self.source.read(&mut buffer[from..]) {
                 Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
                 other => break other?,
             }
         };
-        self.quotes =
-            self.quotes || !self.unquoted && memchr(b'"', &self.buffer[from..from + read]).is_some();
+        self.quotes = self.quotes || !self.unquoted && memchr(b'"', &buffer[from..from + read]).is_some();
         self.filled += read;
         self.finished = read == 0;
         Ok(from)
@@ -171,6 +178,8 @@ pub(super) fn leaves_open(row: &[u8]) -> bool {
 #[derive(Default)]
 pub struct Cells {
     bounds: Vec<(usize, usize)>,
+    /// Cells of the line, also where the bounds of the last ones are not kept.
+    count: usize,
     unquoted: Vec<u8>,
     quoted: bool,
 }
@@ -178,30 +187,58 @@ pub struct Cells {
 impl Cells {
     /// Cuts `line` at `delimiter`; [`BLANKS`] cuts it at each run of blanks.
     pub fn split(&mut self, line: &[u8], delimiter: u8) {
+        self.split_first(line, delimiter, usize::MAX);
+    }
+
+    /// Cuts off the first `wanted` cells at least; the others are only counted.
+    pub fn split_first(&mut self, line: &[u8], delimiter: u8, wanted: usize) {
         self.bounds.clear();
         self.quoted = false;
-        if delimiter == BLANKS {
-            return self.split_blanks(line);
+        match delimiter {
+            BLANKS => self.split_blanks(line),
+            b'|' => {
+                self.split_plain(line, delimiter, usize::MAX);
+                self.drop_frame(line);
+            }
+            _ => self.split_plain(line, delimiter, wanted),
         }
-        let mut from = 0;
-        // Cells are a few bytes long: one sweep is faster than a search for each delimiter and one for quotes.
-        for (at, &b) in line.iter().enumerate() {
-            if b == delimiter {
-                self.bounds.push((from, at));
-                from = at + 1;
-            } else if b == b'"' {
+        if self.quoted {
+            self.count = self.bounds.len();
+        }
+    }
+
+    /// Cells without quotes, up to the first quote: then the line is cut anew.
+    fn split_plain(&mut self, line: &[u8], delimiter: u8, wanted: usize) {
+        let (mut from, mut count) = (0, 1);
+        let (blocks, rest) = line.as_chunks::<BLOCK>();
+        let mut last = [0; BLOCK];
+        last[..rest.len()].copy_from_slice(rest);
+        for (block, base) in
+            blocks.iter().chain((!rest.is_empty()).then_some(&last)).zip((0..).step_by(BLOCK))
+        {
+            let (mut ends, quotes) = places(block, delimiter);
+            if quotes != 0 {
                 self.bounds.clear();
                 self.quoted = true;
-                self.split_quoted(line, delimiter);
-                break;
+                return self.split_quoted(line, delimiter);
+            }
+            let here = ends.count_ones() as usize;
+            count += here;
+            if self.bounds.len() < wanted {
+                let so_far = self.bounds.len();
+                self.bounds.resize(so_far + here, (0, 0));
+                for bound in &mut self.bounds[so_far..] {
+                    let at = base + ends.trailing_zeros() as usize;
+                    *bound = (from, at);
+                    from = at + 1;
+                    ends &= ends - 1;
+                }
             }
         }
-        if !self.quoted {
+        if self.bounds.len() + 1 == count {
             self.bounds.push((from, line.len()));
         }
-        if delimiter == b'|' {
-            self.drop_frame(line);
-        }
+        self.count = count;
     }
 
     /// A line that begins and ends with a bar has no cells outside them.
@@ -210,6 +247,7 @@ impl Cells {
         if self.bounds.len() > 2 && line.starts_with(b"|") && line.ends_with(b"|") {
             self.bounds.pop();
             self.bounds.remove(0);
+            self.count = self.bounds.len();
         }
     }
 
@@ -269,19 +307,39 @@ impl Cells {
 
     /// Number of cells.
     pub fn count(&self) -> usize {
-        self.bounds.len()
+        self.count
     }
 
     /// Cell `index` (from 0) of `line`, which must be the line that was cut; empty where the line has fewer.
+    #[inline]
     pub fn get<'a>(&'a self, line: &'a [u8], index: usize) -> &'a [u8] {
         let bytes = if self.quoted { &self.unquoted } else { line };
-        self.bounds.get(index).map_or(&[], |&(from, to)| bytes[from..to].trim_ascii())
+        self.bounds.get(index).map_or(&[], |&(from, to)| match &bytes[from..to] {
+            cell @ [b'!'..=b'~', .., b'!'..=b'~'] => cell,
+            cell => cell.trim_ascii(),
+        })
     }
 
     /// All cells of `line`.
     pub fn all<'a>(&'a self, line: &'a [u8]) -> impl Iterator<Item = &'a [u8]> {
-        (0..self.count()).map(move |i| self.get(line, i))
+        (0..self.bounds.len()).map(move |i| self.get(line, i))
     }
+}
+
+/// Bytes that are compared at once.
+const BLOCK: usize = 64;
+
+/// Where in a block its delimiters and its quotes stand, a bit for each byte.
+fn places(block: &[u8; BLOCK], delimiter: u8) -> (u64, u64) {
+    let (delimiter, quote) = (u8x16::splat(delimiter), u8x16::splat(b'"'));
+    let (parts, _) = block.as_chunks::<16>();
+    let (mut delimiters, mut quotes) = (0, 0);
+    for (part, shift) in parts.iter().zip((0..).step_by(16)) {
+        let part = u8x16::new(*part);
+        delimiters |= u64::from(part.simd_eq(delimiter).to_bitmask()) << shift;
+        quotes |= u64::from(part.simd_eq(quote).to_bitmask()) << shift;
+    }
+    (delimiters, quotes)
 }
 
 /// Where a quoted cell ends: the quote before a blank or the end.
@@ -356,6 +414,32 @@ mod tests {
     fn a_line_over_the_limit_is_said_not_kept() {
         let long = vec![b'7'; LONGEST_LINE + CHUNK];
         assert_eq!(Lines::new(long.as_slice(), b'\n').advance().unwrap(), Some(Line::TooLong));
+    }
+
+    #[test]
+    fn cells_that_are_not_wanted_are_counted_all_the_same() {
+        let line = (0..100).map(|i| format!("{i}.5")).collect::<Vec<_>>().join(";");
+        let mut cells = Cells::default();
+        cells.split_first(line.as_bytes(), b';', 3);
+        assert_eq!((cells.count(), cells.get(line.as_bytes(), 2)), (100, &b"2.5"[..]));
+        cells.split(line.as_bytes(), b';');
+        assert_eq!((cells.count(), cells.get(line.as_bytes(), 99)), (100, &b"99.5"[..]));
+        assert_eq!(cells.all(line.as_bytes()).count(), 100);
+        for quoted in ["1;\"a;b\";3", "1 \"a b\" 3"] {
+            cells.split_first(quoted.as_bytes(), if quoted.contains(';') { b';' } else { BLANKS }, 1);
+            assert_eq!(cells.count(), 3);
+        }
+    }
+
+    #[test]
+    fn lines_of_a_held_text_are_those_of_a_stream() {
+        let text = b"1,\"a\nb\",2\n3\n4";
+        let mut held = Lines::held(text, b'\n');
+        let mut out = Vec::new();
+        while let Some(Line::Text(line, ended)) = held.advance().unwrap() {
+            out.push((line.to_vec(), ended));
+        }
+        assert_eq!(out, lines(text, b'\n'));
     }
 
     proptest! {

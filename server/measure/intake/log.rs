@@ -6,9 +6,10 @@ use super::assemble::{self, Assembled, Conditions};
 use super::container::{self, Bytes, TooMuch};
 use super::contradiction;
 use super::describe::place;
-use super::evidence::{self, Evidence, Verdict};
+use super::evidence::{Evidence, Verdict};
 use super::json_lines::{self, JsonLines};
 use super::layout::{Candidate, Layout, Question, shape};
+use super::lines::Lines;
 use super::number;
 use super::refusals;
 use super::sample::Sample;
@@ -48,6 +49,20 @@ struct Text {
     table: Table,
     /// Bytes of the byte order mark.
     mark: usize,
+    /// All of it, where it is short.
+    held: Option<Vec<u8>>,
+    /// Column that marks dropped frames, from 0.
+    dropped: Option<usize>,
+}
+
+/// What is remembered of a log of this shape, and what this one says.
+enum Remembered {
+    /// Nothing; what the log says.
+    Not(Verdict),
+    /// A layout that fits.
+    Stands(Layout),
+    /// A layout that does not fit, why, and what the log says.
+    Contradicted(Layout, String, Verdict),
 }
 
 impl<R: Read + Seek> Log<'_, R> {
@@ -80,20 +95,29 @@ impl<R: Read + Seek> Log<'_, R> {
         Ok(Utf8Stream::new(raw, encoding))
     }
 
-    fn head(&mut self) -> io::Result<Vec<u8>> {
+    /// The lines of the text from its start.
+    fn lines<'t>(&'t mut self, text: &'t Text) -> io::Result<Lines<'t, Box<dyn Read + 't>>> {
+        Ok(match &text.held {
+            Some(held) => Lines::held(held, text.table.line_end),
+            None => Lines::new(Box::new(self.text(text.table.encoding, text.mark)?), text.table.line_end),
+        })
+    }
+
+    fn head(&mut self, encoding: Encoding, mark: usize) -> io::Result<Vec<u8>> {
         let mut head = Vec::new();
-        self.text(Encoding::Utf8, 0)?.take(HEAD).read_to_end(&mut head)?;
+        self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
         Ok(head)
     }
 
     fn read_text(&mut self) -> io::Result<Outcome> {
-        let mut head = Vec::new();
+        let room = self.length.unwrap_or(HEAD).saturating_add(64).min(HEAD);
+        let mut head = Vec::with_capacity(usize::try_from(room).unwrap_or(0));
         self.bytes.open()?.take(HEAD).read_to_end(&mut head)?;
         if container::of(&head) == container::Container::Json {
             match json_lines::keys(&head) {
                 Some(keys) => {
                     self.form = Form::Json(keys);
-                    head = self.head()?;
+                    head = self.head(Encoding::Utf8, 0)?;
                 }
                 None => return Ok(refuse(refusals::json(self.name))),
             }
@@ -102,36 +126,51 @@ impl<R: Read + Seek> Log<'_, R> {
             Ok(found) => found,
             Err(at) => return Ok(refuse(refusals::not_text(self.name, &head, at))),
         };
-        let whole = (head.len() as u64) < HEAD;
         if matches!(encoding, Encoding::Utf16Le | Encoding::Utf16Be) {
-            head.clear();
-            self.text(encoding, mark)?.take(HEAD).read_to_end(&mut head)?;
+            head = self.head(encoding, mark)?;
         } else {
             head.drain(..mark);
         }
+        let whole = ((head.len() + mark) as u64) < HEAD;
         let table = match table::find(&head, whole, encoding) {
             Ok(table) => table,
             Err(why) => return Ok(refuse(refusals::no_table(self.name, &why))),
         };
-        let mut text = Text { table, mark };
+        let mut text = Text { table, mark, held: whole.then_some(head), dropped: None };
         let mut sample = self.sample(&text)?;
         if text.table.settled.unsettle(&sample.odd, sample.rows) {
             sample = self.sample(&text)?;
         }
-        let table = &text.table;
         if sample.rows == 0 {
-            let none = NoTable::NoRows(table.header_line.max(1), table.names.len());
+            let none = NoTable::NoRows(text.table.header_line.max(1), text.table.names.len());
             return Ok(refuse(refusals::no_table(self.name, &none)));
         }
-        let shape = shape(char::from(table.delimiter), table.names.iter().map(String::as_str));
-        let remembered = (self.known.remembered)(&shape).filter(|l| l.columns.len() == table.names.len());
-        match (remembered, evidence::judge(table, &sample)) {
-            (Some(layout), verdict) => self.read_remembered(layout, verdict, &text, &sample),
-            (None, Verdict::Certain(layout)) => self.read_certain(layout, &text, &sample, false),
-            (None, Verdict::Unsure { why, guess, ways }) => self.ask(why, guess, ways, &text, &sample),
-            (None, Verdict::Untimed) => Ok(refuse(refusals::untimed(self.name, table))),
-            (None, Verdict::Backwards(column)) => Ok(refuse(refusals::backwards(self.name, table, column))),
-            (None, Verdict::Summary) => Ok(refuse(refusals::summary(self.name, table))),
+        let verdict = {
+            let evidence = Evidence::gather(&text.table, &sample);
+            text.dropped = evidence.dropped_column();
+            match self.remembered(&text.table) {
+                Some(layout) => match contradiction::contradicts(&layout, &evidence) {
+                    None => Remembered::Stands(layout),
+                    Some(why) => Remembered::Contradicted(layout, why, evidence.judge()),
+                },
+                None => Remembered::Not(evidence.judge()),
+            }
+        };
+        let table = &text.table;
+        match verdict {
+            Remembered::Stands(layout) => self.read_certain(layout, &text, &sample, true),
+            Remembered::Contradicted(layout, why, verdict) => {
+                self.ask_again(layout, &why, verdict, &text, &sample)
+            }
+            Remembered::Not(Verdict::Certain(layout)) => self.read_certain(layout, &text, &sample, false),
+            Remembered::Not(Verdict::Unsure { why, guess, ways }) => {
+                self.ask(why, guess, ways, &text, &sample)
+            }
+            Remembered::Not(Verdict::Untimed) => Ok(refuse(refusals::untimed(self.name, table))),
+            Remembered::Not(Verdict::Backwards(column)) => {
+                Ok(refuse(refusals::backwards(self.name, table, column)))
+            }
+            Remembered::Not(Verdict::Summary) => Ok(refuse(refusals::summary(self.name, table))),
         }
     }
 
@@ -139,20 +178,29 @@ impl<R: Read + Seek> Log<'_, R> {
     fn sample(&mut self, text: &Text) -> io::Result<Sample> {
         let table = &text.table;
         let mut sample = Sample::new(table);
-        sample.take_head(self.text(table.encoding, text.mark)?, table)?;
-        let Some(length) = self.length.filter(|_| !sample.whole) else { return Ok(sample) };
-        let wide = if matches!(table.encoding, Encoding::Utf16Be | Encoding::Utf16Le) { 2 } else { 1 };
+        sample.take_head(self.lines(text)?, table)?;
+        let length = text.held.as_ref().map(|held| held.len() as u64).or(self.length);
+        let Some(length) = length.filter(|_| !sample.whole) else { return Ok(sample) };
+        let wide = match table.encoding {
+            Encoding::Utf16Be | Encoding::Utf16Le if text.held.is_none() => 2,
+            _ => 1,
+        };
         let row = sample.bytes / u64::try_from(sample.rows).unwrap_or(1).max(1) + 1;
         let block = u64::try_from(Sample::block_rows(table)).unwrap_or(0) * row * wide;
         for at in [length / 2, length.saturating_sub(block)] {
+            if let Some(held) = &text.held {
+                let from = usize::try_from(at).unwrap_or(usize::MAX).min(held.len());
+                sample.take_block(Lines::held(&held[from..], table.line_end), table)?;
+                continue;
+            }
             // A whole number of characters from the mark.
-            let at = at - (at - text.mark as u64) % wide;
+            let at = at - at.saturating_sub(text.mark as u64) % wide;
             if let Some(raw) = self.bytes.open_at(at)? {
                 let raw: Box<dyn Read> = match &self.form {
                     Form::Json(keys) => Box::new(JsonLines::new(raw, keys, false)),
                     Form::Text | Form::Made => raw,
                 };
-                sample.take_block(Utf8Stream::new(raw, table.encoding), table)?;
+                sample.take_block(Lines::new(Utf8Stream::new(raw, table.encoding), table.line_end), table)?;
             }
         }
         Ok(sample)
@@ -185,8 +233,7 @@ impl<R: Read + Seek> Log<'_, R> {
             Some((line, says)) => segments[0].problems.push(Problem { line, column: 0, says }),
             None => {}
         }
-        let evidence = Evidence::gather(table, sample);
-        if let (Some(column), true, false) = (evidence.dropped_column(), marked > 0, said)
+        if let (Some(column), true, false) = (text.dropped, marked > 0, said)
             && let Verdict::Unsure { why, guess, ways } = several::dropped_or_not(&layout, column)
         {
             return self.ask(why, guess, ways, text, sample);
@@ -212,24 +259,30 @@ impl<R: Read + Seek> Log<'_, R> {
         self.ask(why.to_owned(), layout, ways, text, sample)
     }
 
-    /// Reads by what a person once said, unless this log contradicts it.
-    fn read_remembered(
+    /// What a person once said of this shape of log, in this log's own clothes.
+    fn remembered(&self, table: &Table) -> Option<Layout> {
+        let shape = shape(char::from(table.delimiter), table.names.iter().map(String::as_str));
+        let layout = (self.known.remembered)(&shape).filter(|l| l.columns.len() == table.names.len())?;
+        Some(Layout {
+            delimiter: char::from(table.delimiter),
+            decimal: char::from(table.marks.decimal),
+            grouped: table.marks.grouped,
+            encoding: table.encoding,
+            header_line: table.header_line,
+            ..layout
+        })
+    }
+
+    /// The log contradicts what a person once said.
+    fn ask_again(
         &mut self,
-        mut layout: Layout,
+        layout: Layout,
+        why: &str,
         verdict: Verdict,
         text: &Text,
         sample: &Sample,
     ) -> io::Result<Outcome> {
-        let table = &text.table;
-        layout.delimiter = char::from(table.delimiter);
-        layout.decimal = char::from(table.marks.decimal);
-        layout.grouped = table.marks.grouped;
-        layout.encoding = table.encoding;
-        layout.header_line = table.header_line;
-        let Some(contradiction) = contradiction::contradicts(&layout, table, sample) else {
-            return self.read_certain(layout, text, sample, true);
-        };
-        let why = format!("The layout remembered for this header does not fit this log: {contradiction}");
+        let why = format!("The layout remembered for this header does not fit this log: {why}");
         let ways = match verdict {
             Verdict::Certain(found) => vec![("as its own numbers say".to_owned(), found)],
             Verdict::Unsure { ways, .. } => ways,
@@ -245,10 +298,7 @@ impl<R: Read + Seek> Log<'_, R> {
             .last()
             .and_then(super::sample::Column::digits)
             .filter(|(low, high)| low == high && *low > 0);
-        let dropped = match layout.dropped {
-            Some(_) => None,
-            None => Evidence::gather(table, sample).dropped_column(),
-        };
+        let dropped = text.dropped.filter(|_| layout.dropped.is_none());
         let conditions = Conditions {
             zone: self.known.zone,
             most_rows: self.known.limits.rows,
@@ -258,7 +308,7 @@ impl<R: Read + Seek> Log<'_, R> {
             last_digits: last.map(|d| d.0),
             lines_added: u64::from(!matches!(self.form, Form::Text)),
         };
-        assemble::assemble(self.text(table.encoding, text.mark)?, table, layout, conditions)
+        assemble::assemble(self.lines(text)?, table, layout, conditions)
     }
 
     /// Rows to make room for: exact for a short log, by the file's length for a longer one.

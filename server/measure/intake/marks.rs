@@ -16,6 +16,23 @@ struct Seen {
     long: usize,
 }
 
+impl Seen {
+    fn add(&mut self, other: Self) {
+        self.three += other.three;
+        self.other += other.other;
+        self.short += other.short;
+        self.long += other.long;
+    }
+}
+
+/// Where the point stands in a cell of digits with at most one point among them; `None` of any other cell.
+fn plain_point(cell: &[u8]) -> Option<Option<usize>> {
+    let plain = cell.first()?.is_ascii_digit()
+        && matches!(number::parse(cell, Marks::plain(b'.')), Cell::Number(n) if n.scale >= 0)
+        && cell.iter().all(|b| b.is_ascii_digit() || *b == b'.');
+    plain.then(|| memchr::memchr(b'.', cell))
+}
+
 /// Numbers too short for a group, beside those of three digits behind the mark: fewer may be faults.
 const SHORT_ONE_IN: usize = 20;
 
@@ -30,6 +47,21 @@ pub fn of(rows: &[&[u8]], delimiter: u8) -> Marks {
         cells.split(line, delimiter);
         columns.resize(columns.len().max(cells.count()), [Seen::default(); 2]);
         for (i, cell) in cells.all(line).enumerate() {
+            // What nearly every cell of most logs is needs no look at the other marks.
+            if let Some(point) = plain_point(cell) {
+                let mut seen = Seen::default();
+                look(&mut seen, cell, b'.');
+                columns[i][0].add(seen);
+                plain[0] += 1;
+                grouped_too[0] += 1;
+                if point.is_none() {
+                    columns[i][1].add(seen);
+                    plain[1] += 1;
+                }
+                let may_be_group = point.is_none_or(|at| (1..=3).contains(&at) && cell.len() == at + 4);
+                grouped_too[1] += usize::from(may_be_group);
+                continue;
+            }
             for (k, decimal) in [b'.', b','].into_iter().enumerate() {
                 look(&mut columns[i][k], cell, decimal);
                 let grouped = number::parse(cell, Marks { decimal, grouped: true });

@@ -67,7 +67,16 @@ impl Marks {
 }
 
 /// Reads a trimmed cell. Digits after the mark beyond what 63 bits hold are cut off.
+#[inline]
 pub fn parse(cell: &[u8], marks: Marks) -> Cell {
+    match plain(cell, marks.decimal) {
+        Some(number) => Cell::Number(number),
+        None => parse_any(cell, marks),
+    }
+}
+
+/// What is not just digits with a mark among them.
+fn parse_any(cell: &[u8], marks: Marks) -> Cell {
     match parse_plain(cell, marks.decimal) {
         Cell::Words if marks.grouped => {
             let mut room = [0; 40];
@@ -159,8 +168,101 @@ fn parse_plain(cell: &[u8], mark: u8) -> Cell {
     Cell::Number(Decimal { mantissa: if negative { -mantissa } else { mantissa }, scale })
 }
 
-/// Digits with at most one mark, too few of them to overflow: what nearly every cell of a log is.
+/// Digits with at most one mark, too few of them to overflow: what nearly every cell of a log is. Eight are taken at
+/// once, in the places of one integer.
 fn plain(digits: &[u8], mark: u8) -> Option<Decimal> {
+    let length = digits.len();
+    match length {
+        4..=8 => {
+            let (first, last) = (digits.first_chunk::<4>()?, digits.last_chunk::<4>()?);
+            let last = u64::from(u32::from_le_bytes(*last)) << (8 * (length - 4));
+            plain_short(u64::from(u32::from_le_bytes(*first)) | last, length, mark)
+        }
+        9..=16 => {
+            let first = u64::from_le_bytes(*digits.first_chunk::<8>()?);
+            let last = u64::from_le_bytes(*digits.last_chunk::<8>()?);
+            // Where the mark stands; a whole number has it behind its last digit.
+            let at = match (first_of(first, mark), first_of(last, mark)) {
+                (Some(at), _) => at,
+                (None, Some(at)) => length - 8 + at,
+                (None, None) => return both(digits, first, last, length - 8, 0),
+            };
+            let after = length - 1 - at;
+            if at > 8 || after > 8 {
+                return plain_long(digits, mark);
+            }
+            both(digits, if at == 0 { ZEROS } else { right_aligned(first, at) }, last, after, after)
+        }
+        1..=3 => {
+            let word = digits.iter().rev().fold(0, |word, b| word << 8 | u64::from(*b));
+            plain_short(word, length, mark)
+        }
+        _ => plain_long(digits, mark),
+    }
+}
+
+/// A number from a word of its first eight digits and one that ends in its last `after` ones.
+#[inline]
+fn both(digits: &[u8], first: u64, last: u64, after: usize, scale: usize) -> Option<Decimal> {
+    debug_assert!(digits.len() >= 9 && after <= 8);
+    let own = if after == 0 { 0 } else { u64::MAX << (8 * (8 - after)) };
+    let mantissa = eight_digits(first)? * POWERS.get(after)? + eight_digits(last & own | ZEROS & !own)?;
+    Some(Decimal { mantissa, scale: i32::try_from(scale).ok()? })
+}
+
+/// Up to eight bytes, the first one lowest in the word.
+#[inline]
+fn plain_short(word: u64, length: usize, mark: u8) -> Option<Decimal> {
+    let (word, length, scale) = match first_of(word, mark) {
+        Some(at) if at < length => {
+            let below = word & !(u64::MAX << (8 * at));
+            (below | (word >> (8 * at)) >> 8 << (8 * at), length - 1, length - 1 - at)
+        }
+        _ => (word, length, 0),
+    };
+    if length == 0 {
+        return None;
+    }
+    let mantissa = eight_digits(right_aligned(word, length))?;
+    Some(Decimal { mantissa, scale: i32::try_from(scale).ok()? })
+}
+
+/// A one in each byte.
+const EACH: u64 = u64::MAX / 255;
+/// Eight times the digit zero.
+const ZEROS: u64 = EACH * 0x30;
+
+/// Where a byte first stands in a word, from its low end.
+#[inline]
+fn first_of(word: u64, byte: u8) -> Option<usize> {
+    let other = word ^ (EACH * u64::from(byte));
+    let found = other.wrapping_sub(EACH) & !other & (EACH << 7);
+    (found != 0).then_some(found.trailing_zeros() as usize / 8)
+}
+
+/// The first `length` digits of a word, one to eight, with zeros written before them.
+#[inline]
+fn right_aligned(word: u64, length: usize) -> u64 {
+    let free = 8 * (8 - length);
+    word << free | (ZEROS & !(u64::MAX << free))
+}
+
+/// The number that eight digits are; they are put together in pairs, fours, eights.
+#[inline]
+fn eight_digits(word: u64) -> Option<i64> {
+    let digits = word.wrapping_sub(ZEROS);
+    // No byte below '0' and none above '9'.
+    if (digits | word.wrapping_add(EACH * (0x7F - u64::from(b'9')))) & (EACH << 7) != 0 {
+        return None;
+    }
+    let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);
+    let of = |pairs: u64, factors: u64| (pairs & 0x0000_00FF_0000_00FF).wrapping_mul(factors);
+    let sum = of(pairs, 0x000F_4240_0000_0064).wrapping_add(of(pairs >> 16, 0x0000_2710_0000_0001));
+    Some((sum >> 32).cast_signed())
+}
+
+/// The same, digit by digit.
+fn plain_long(digits: &[u8], mark: u8) -> Option<Decimal> {
     if digits.len() > 18 {
         return None;
     }
@@ -192,6 +294,7 @@ fn other(cell: &[u8]) -> Cell {
 
 impl Decimal {
     /// The nearest double (exact to half a unit in the last place while the digits fit in 53 bits).
+    #[inline]
     pub fn value(self) -> f64 {
         let mantissa = self.mantissa as f64;
         if let Some(&power) = usize::try_from(self.scale).ok().and_then(|s| EXACT_POWERS.get(s)) {
@@ -201,7 +304,16 @@ impl Decimal {
     }
 
     /// The difference to another, taken before it is rounded: large numbers differ by little.
+    #[inline]
     pub fn less(self, other: Self) -> f64 {
+        if let (true, Some(mantissa)) = (self.scale == other.scale, self.mantissa.checked_sub(other.mantissa))
+        {
+            return Self { mantissa, scale: self.scale }.value();
+        }
+        self.less_of_another_scale(other)
+    }
+
+    fn less_of_another_scale(self, other: Self) -> f64 {
         let scale = self.scale.max(other.scale);
         let common = |n: Self| {
             let up = u32::try_from(scale - n.scale).ok()?;
@@ -254,6 +366,9 @@ pub fn time_unit(exponent: i32) -> Option<Unit> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+    use proptest::test_runner::RngSeed;
+
     use super::*;
 
     fn value(cell: &str, decimal: u8) -> Option<f64> {
@@ -278,6 +393,27 @@ mod tests {
         assert_eq!(value("-1.234", b','), Some(-1234.0));
         for cell in ["12,34.5", "1,2345", "1,234'567", ",123", "1,,234"] {
             assert_eq!(value(cell, b'.'), None, "{cell}");
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(12), cases: 4096, ..ProptestConfig::default() })]
+
+        /// The standard library reads the same number; digit by digit it is the same as all at once.
+        #[test]
+        fn digits_at_once_are_digits_one_by_one(cell in "[0-9]{0,10}[.,]?[0-9]{0,9}", spoilt in any::<Option<(u8, usize)>>()) {
+            let mut cell = cell.into_bytes();
+            if let Some((byte, at)) = spoilt.filter(|_| !cell.is_empty()) {
+                let at = at % cell.len();
+                cell[at] = byte;
+            }
+            for mark in [b'.', b','] {
+                prop_assert_eq!(super::plain(&cell, mark), plain_long(&cell, mark));
+            }
+            let text = String::from_utf8_lossy(&cell);
+            if let (Some(n), Ok(value)) = (super::plain(&cell, b'.'), text.parse::<f64>()) {
+                prop_assert!(n.mantissa >= 1 << 53 || n.value() == value, "{}", text);
+            }
         }
     }
 

@@ -139,6 +139,12 @@ pub fn broken(layout: &Layout, broken: Broken) -> (u64, String) {
                 layout.clock.unwrap_or(1)
             ),
         ),
+        Broken::Header(line) => (
+            line,
+            format!(
+                "On line {line} another header stands, with the columns in other places: two logs were put together. Cut the file there, and give both parts; what follows is not read."
+            ),
+        ),
         Broken::Unit(line) => (
             line,
             format!(

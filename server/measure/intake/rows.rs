@@ -92,6 +92,13 @@ impl<'a> Rows<'a> {
         rows
     }
 
+    /// The last column that is looked into, from 0.
+    pub(super) fn last_column(&self) -> usize {
+        let timed = [self.clock, self.durations, self.wall].into_iter().flatten().map(|t| t.column);
+        let marked = self.dropped.map(|d| d.0).into_iter().chain(self.only.as_ref().map(|o| o.0));
+        timed.chain(marked).chain(self.tracks.columns()).max().unwrap_or(0)
+    }
+
     fn make_room(&mut self, rows: usize) {
         self.at_ns.reserve(rows);
         if self.kind == Kind::Frames {
@@ -322,6 +329,7 @@ impl<'a> Rows<'a> {
 
     /// Ends the segment under way.
     pub(super) fn restart(&mut self) {
+        self.held.part();
         let at_ns = std::mem::take(&mut self.at_ns);
         let frame_ns = std::mem::take(&mut self.frame_ns);
         let tracks = self.tracks.take();

@@ -7,11 +7,12 @@ use super::number::{self, Cell, Decimal};
 use super::stamp::{self, DAY_NS};
 use super::table::Table;
 use super::text;
+use std::cell::OnceCell;
 
 /// Rows of the head; a log that is not longer is weighed whole.
-const HEAD: usize = 2000;
+const HEAD: usize = 1000;
 /// Rows of the middle and of the tail.
-const BLOCK: usize = 1000;
+const BLOCK: usize = 500;
 /// Cells in the sample at most, so that many columns mean fewer rows.
 const CELLS: usize = 1_000_000;
 /// How many rows a person is shown.
@@ -47,6 +48,7 @@ pub struct Column {
     scales: [usize; SCALES],
     /// Different words, up to a limit.
     pub distinct: Vec<Vec<u8>>,
+    middle: OnceCell<Option<f64>>,
     first: Option<Decimal>,
     first_stamp_ns: Option<i64>,
     last_stamp_ns: i64,
@@ -145,7 +147,8 @@ impl Column {
 
     /// Middle of the finite values.
     pub fn median(&self) -> Option<f64> {
-        middle(self.values.iter().copied().filter(|v| v.is_finite()).collect())
+        let work_out = || middle(self.values.iter().copied().filter(|v| v.is_finite()).collect());
+        *self.middle.get_or_init(work_out)
     }
 
     /// Step of the last digit written, in the column's own unit.
@@ -162,6 +165,7 @@ impl Column {
             values: of(&self.values, keep),
             fine: of(&self.fine, keep),
             word: of(&self.word, keep),
+            middle: OnceCell::new(),
             ..self.clone()
         }
     }
@@ -196,7 +200,18 @@ impl Sample {
     /// An empty one for a table.
     pub fn new(table: &Table) -> Self {
         let columns = table.names.len();
-        Self { columns: vec![Column::default(); columns], odd: vec![0; columns], ..Self::default() }
+        let rows = Self::head_rows(table) + 2 * Self::block_rows(table) + 2;
+        let column = || Column {
+            values: Vec::with_capacity(rows),
+            fine: Vec::with_capacity(rows),
+            word: Vec::with_capacity(rows),
+            ..Column::default()
+        };
+        Self {
+            columns: std::iter::repeat_with(column).take(columns).collect(),
+            odd: vec![0; columns],
+            ..Self::default()
+        }
     }
 
     /// Rows to take of the head.
@@ -209,22 +224,20 @@ impl Sample {
         BLOCK.min(CELLS / 4 / table.names.len().max(1)).max(8)
     }
 
-    /// Takes the head from a stream that stands at the beginning of the log's text.
+    /// Takes the head from lines that stand at the beginning of the log's text.
     ///
     /// # Errors
     /// Those of the source.
-    pub fn take_head<R: Read>(&mut self, source: R, table: &Table) -> io::Result<()> {
-        let mut lines = Lines::of(source, table);
+    pub fn take_head<R: Read>(&mut self, mut lines: Lines<'_, R>, table: &Table) -> io::Result<()> {
         self.whole = self.take(&mut lines, table, table.first_row, Self::head_rows(table))?;
         Ok(())
     }
 
-    /// Takes a block from a stream that stands somewhere in the middle of a row.
+    /// Takes a block from lines that stand somewhere in the middle of a row.
     ///
     /// # Errors
     /// Those of the source.
-    pub fn take_block<R: Read>(&mut self, source: R, table: &Table) -> io::Result<()> {
-        let mut lines = Lines::of(source, table);
+    pub fn take_block<R: Read>(&mut self, mut lines: Lines<'_, R>, table: &Table) -> io::Result<()> {
         if lines.advance()?.is_none() {
             return Ok(());
         }
@@ -236,7 +249,7 @@ impl Sample {
     /// Whether the lines ended.
     fn take<R: Read>(
         &mut self,
-        lines: &mut Lines<R>,
+        lines: &mut Lines<'_, R>,
         table: &Table,
         from: u64,
         most: usize,
@@ -254,6 +267,9 @@ impl Sample {
                 continue;
             }
             cells.split(line, table.delimiter);
+            if table.is_other_header(line) {
+                return Ok(true);
+            }
             if cells.count() < table.names.len() || table.repeats_header(&cells, line) {
                 continue;
             }

@@ -58,8 +58,13 @@ impl Settled {
 
     /// Columns in which a line of full width holds what no row holds there.
     pub fn odd<'a>(&'a self, cells: &'a Cells, line: &'a [u8]) -> impl Iterator<Item = usize> + 'a {
-        let odd = |(i, holds): (usize, &Holds)| self.is_odd(*holds, cells.get(line, i)).then_some(i);
-        self.holds.iter().enumerate().filter_map(odd)
+        (0..self.holds.len()).filter(|&i| self.odd_at(i, cells, line))
+    }
+
+    /// Whether a line of full width holds in a column what no row holds there.
+    #[inline]
+    pub fn odd_at(&self, column: usize, cells: &Cells, line: &[u8]) -> bool {
+        self.holds.get(column).is_some_and(|holds| self.is_odd(*holds, cells.get(line, column)))
     }
 
     /// Whether a line that is too short is led by words where rows have none.
@@ -68,11 +73,19 @@ impl Settled {
         self.holds.first().is_some_and(|holds| self.is_odd(*holds, led) && letter(led))
     }
 
+    #[inline]
     fn is_odd(&self, holds: Holds, cell: &[u8]) -> bool {
-        // Most cells of a log are numbers in columns of numbers.
-        if holds == Holds::Mixed || (holds == Holds::Numbers && !letter(cell)) {
-            return false;
-        }
+        // Most cells of a log are numbers in columns of numbers, or stamps in columns of stamps.
+        let usual = match holds {
+            Holds::Mixed => true,
+            Holds::Numbers => !letter(cell),
+            Holds::Stamps => !letter(cell) && memchr::memchr(b':', cell).is_some(),
+            Holds::Words => false,
+        };
+        !usual && self.is_odd_after_all(holds, cell)
+    }
+
+    fn is_odd_after_all(&self, holds: Holds, cell: &[u8]) -> bool {
         let marks = self.marks.unwrap_or(Marks::plain(b'.'));
         match (holds, number::parse(cell, marks)) {
             (Holds::Numbers, Cell::Words) => stamp::stamp(cell).is_none(),

@@ -1,7 +1,5 @@
 //! Dates and times of day as people write them, to whole nanoseconds.
 
-use jiff::civil::Date;
-
 use super::number::{self, Cell, Decimal, Marks};
 use crate::recording::{NS_PER_S, Unit};
 
@@ -170,11 +168,20 @@ fn offset(text: &[u8]) -> Option<Option<i32>> {
     })
 }
 
+/// Days from 1970-01-01 of the Gregorian calendar: whole years of 365 days, leap days, then the day within its year.
 fn days(year: i64, month: i64, day: i64) -> Option<i64> {
-    let epoch = Date::new(1970, 1, 1).ok()?;
-    let date =
-        Date::new(i16::try_from(year).ok()?, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()?;
-    Some(date.duration_since(epoch).as_secs() / 86_400)
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let before = [0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334, 365];
+    let index = usize::try_from(month.checked_sub(1)?).ok()?;
+    let (from, to) = (before.get(index)?, before.get(index + 1)?);
+    let leap_day = i64::from(leap && month == 2);
+    if !(1..=to - from + leap_day).contains(&day) {
+        return None;
+    }
+    let past = year - 1;
+    let leap_days = past.div_euclid(4) - past.div_euclid(100) + past.div_euclid(400);
+    // 719 162 days lie between 0001-01-01 and 1970-01-01.
+    Some(past * 365 + leap_days + from + i64::from(leap && month > 2) + day - 1 - 719_162)
 }
 
 #[cfg(test)]
@@ -201,6 +208,20 @@ mod tests {
             "24.11.2026 10:30:33.638 PM",
         ] {
             assert_eq!(ns(text), Some((at, true, None)), "{text}");
+        }
+    }
+
+    /// Outside reference: the calendar of the `jiff` crate.
+    #[test]
+    fn days_are_those_of_the_calendar() {
+        let epoch = jiff::civil::date(1970, 1, 1);
+        for year in [0, 1, 1600, 1900, 1969, 1970, 1999, 2000, 2023, 2024, 2026, 2100, 9999] {
+            for (month, day) in (0..=13).flat_map(|month| (0..=32).map(move |day| (month, day))) {
+                let want = jiff::civil::Date::new(year, month, day)
+                    .ok()
+                    .map(|date| date.duration_since(epoch).as_secs() / 86_400);
+                assert_eq!(days(year.into(), month.into(), day.into()), want, "{year}-{month}-{day}");
+            }
         }
     }
 

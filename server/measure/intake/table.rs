@@ -10,6 +10,8 @@ use super::text::{self, Encoding};
 
 /// How many lines the table is judged on.
 pub const HEAD_LINES: usize = 300;
+/// Rows on which the marks of the numbers are judged, and what the columns hold.
+const JUDGED_ROWS: usize = 150;
 /// Lines from which on the last one, where it may be cut, is not judged.
 const FEW_LINES: usize = 8;
 /// Columns that are weighed at most.
@@ -69,6 +71,23 @@ impl Table {
         Settled::of(rows, self.names.len(), self.delimiter, self.marks)
     }
 
+    /// Whether a line is the header of another table: as many names without a value, some of them those of this one,
+    /// in other places.
+    pub fn is_other_header(&self, line: &[u8]) -> bool {
+        if self.header.len() < 2 || !line.iter().find(|b| !b.is_ascii_whitespace()).is_some_and(starts_name) {
+            return false;
+        }
+        let mut cells = Cells::default();
+        cells.split(line, self.delimiter);
+        let named = |cell: &[u8]| !cell.is_empty() && self.header.iter().any(|name| name == cell);
+        let known = cells.all(line).filter(|cell| named(cell)).count();
+        cells.count().abs_diff(self.header.len()) <= 1
+            && known * 2 >= self.header.len()
+            && known >= 2
+            && !cells.all(line).any(is_value)
+            && !self.repeats_header(&cells, line)
+    }
+
     /// Whether a line is the header once more.
     pub fn repeats_header(&self, cells: &Cells, line: &[u8]) -> bool {
         let first = cells.get(line, 0);
@@ -76,6 +95,11 @@ impl Table {
             && first.first() == self.header[0].first()
             && self.header.iter().zip(cells.all(line)).all(|(name, cell)| name == cell)
     }
+}
+
+/// Whether a byte may begin a name rather than a number.
+fn starts_name(byte: &u8) -> bool {
+    byte.is_ascii_alphabetic() || *byte >= 0x80 || *byte == b'"'
 }
 
 pub(super) fn is_aside(line: &[u8]) -> bool {
@@ -153,7 +177,9 @@ pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTab
             _ => {}
         }
     }
-    let marks = marks::of(&lines[best.first..], best.delimiter);
+    let rows = &lines[best.first..];
+    let rows = &rows[..rows.len().min(JUDGED_ROWS)];
+    let marks = marks::of(rows, best.delimiter);
     let (header, cells, names) = header(&lines, &best, encoding);
     let mut table = Table {
         delimiter: best.delimiter,
@@ -166,7 +192,7 @@ pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTab
         header: cells,
         settled: Settled::default(),
     };
-    table.settled = table.settle(&lines[best.first..]);
+    table.settled = table.settle(rows);
     Ok(table)
 }
 
@@ -210,7 +236,7 @@ fn is_one_of_decimals(lines: &[&[u8]], best: &Candidate) -> bool {
 /// Lines with the number of each; a row may take several.
 fn head_lines(head: &[u8], whole: bool, line_end: u8) -> Result<Vec<(u64, Vec<u8>)>, NoTable> {
     let mut lines = Vec::new();
-    let mut stream = Lines::new(head, line_end);
+    let mut stream = Lines::held(head, line_end);
     while lines.len() < HEAD_LINES {
         let number = stream.number() + 1;
         match stream.advance() {

@@ -54,6 +54,7 @@ fn packed(bytes: &[u8]) -> Vec<u8> {
 }
 
 mod containers;
+mod found;
 
 mod captures {
     use super::*;
@@ -359,6 +360,128 @@ mod bad_input {
         let problems = says(&log(&rows));
         assert_eq!(problems.len(), LISTED + 1);
         assert_eq!(problems[LISTED].2, "70 more problems of these kinds; the first 50 are listed.");
+    }
+
+    /// `head`, then the same byte again and again: a file that is never in memory.
+    struct Endless {
+        head: Vec<u8>,
+        then: u8,
+        length: u64,
+        at: u64,
+    }
+
+    impl std::io::Read for Endless {
+        fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+            let left = usize::try_from(self.length - self.at).unwrap().min(out.len());
+            for (i, byte) in (usize::try_from(self.at).unwrap()..).zip(&mut out[..left]) {
+                *byte = self.head.get(i).copied().unwrap_or(self.then);
+            }
+            self.at += left as u64;
+            Ok(left)
+        }
+    }
+
+    impl std::io::Seek for Endless {
+        fn seek(&mut self, to: std::io::SeekFrom) -> std::io::Result<u64> {
+            self.at = match to {
+                std::io::SeekFrom::Start(at) => at,
+                std::io::SeekFrom::End(by) => self.length.saturating_add_signed(by),
+                std::io::SeekFrom::Current(by) => self.at.saturating_add_signed(by),
+            };
+            Ok(self.at)
+        }
+    }
+
+    #[test]
+    fn a_gigabyte_on_one_line_is_refused_after_a_megabyte() {
+        for (head, line) in [(String::new(), 1), ("frame [ms]\n".to_owned() + &"16.7\n".repeat(300), 302)] {
+            let mut file = Endless { head: head.into_bytes(), then: b'7', length: 1 << 30, at: 0 };
+            let mut reading = read_log(&mut file, "log", &Known::default()).unwrap();
+            let Outcome::Refuse { says } = reading.members.remove(0).outcome else { panic!("it is refused") };
+            let want = "longer than 1024 KiB, so this is no table of rows. Export the log as delimited text.";
+            assert_eq!(says, format!("log, line {line}: {want}"));
+        }
+    }
+
+    #[test]
+    fn ten_thousand_columns_are_too_many_to_weigh() {
+        let row = |cell: &str| vec![cell; 10_000].join(",");
+        let bytes = format!("{}\n{}\n{}\n", row("a"), row("1.5"), row("2.5"));
+        let want = "log, line 2: a row of 10000 columns; at most 1024 can be weighed. Write the columns that are wanted.";
+        assert_eq!(refusal(bytes.as_bytes()), want);
+    }
+
+    #[test]
+    fn a_name_is_shown_without_line_ends_and_turns_and_cut() {
+        let name = format!("pass\n\u{202e}vsc.{}", "x".repeat(300));
+        let mut reading = read_log(&mut Cursor::new(b""), &name, &Known::default()).unwrap();
+        let Outcome::Refuse { says } = reading.members.remove(0).outcome else { panic!("it is refused") };
+        let shown = format!("pass··vsc.{}…", "x".repeat(70));
+        assert_eq!(
+            says,
+            format!("{shown} is empty (0 bytes). Record it again, or fetch it again from the rig.")
+        );
+    }
+
+    #[test]
+    fn times_that_run_backwards_are_refused_with_line_and_column() {
+        let rows: Vec<String> = (0..40).map(|i| format!("{}.5,60", 900 - i)).collect();
+        let bytes = format!("elapsed [s],load [%]\n{}\n", rows.join("\n"));
+        let want = "log, line 2: the times in column 1 run backwards. Sort the rows by time.";
+        assert_eq!(refusal(bytes.as_bytes()), want);
+    }
+
+    #[test]
+    fn a_number_that_no_double_holds_is_said_where_it_stands() {
+        let mut rows = vec!["4.1"; 30];
+        rows[10] = "1e999";
+        let says = says(&log(&rows));
+        assert_eq!(says, [(12, 1, "'1e999' is not a finite number; the row is left out.".to_owned())]);
+    }
+
+    fn stamped(rows: impl Iterator<Item = usize>, swapped: bool, factor: f64) -> String {
+        let frame = |i: usize| 15.0 + (i * 7 % 5) as f64;
+        let mut at = 100.0;
+        let row = |i| {
+            let (t, ms) = (format!("{at:.6}"), format!("{:.3}", frame(i) * factor));
+            at += frame(i) / 1e3;
+            if swapped { format!("{ms};{t}\n") } else { format!("{t};{ms}\n") }
+        };
+        rows.map(row).collect()
+    }
+
+    #[test]
+    fn a_unit_that_changes_half_way_is_asked_with_its_line() {
+        let bytes = "t [s];frame [ms]\n".to_owned() + &stamped(0..3000, false, 1.0);
+        assert!(matches!(read(bytes.as_bytes()), Outcome::Read { .. }));
+        let changed = bytes + &stamped(0..3000, false, 1000.0);
+        let why = question(changed.as_bytes()).why;
+        assert!(why.contains("Column 2") || why.contains("column 2"), "{why}");
+    }
+
+    #[test]
+    fn two_logs_put_together_with_columns_in_other_places_are_asked_not_mixed() {
+        // A long log's middle and tail are those of the second: it is asked for what they say.
+        let long = "t [s];frame [ms]\n".to_owned() + &stamped(0..3000, false, 1.0);
+        let long = question((long + "frame [ms];t [s]\n" + &stamped(0..3000, true, 1.0)).as_bytes());
+        assert!(long.candidates.iter().all(|c| c.frames <= 3000), "{:?}", long.candidates);
+        for rows in [20, 300, 4000] {
+            let first = "t [s];frame [ms]\n".to_owned() + &stamped(0..900, false, 1.0);
+            let both = first + "frame [ms];t [s]\n" + &stamped(0..rows, true, 1.0);
+            let question = question(both.as_bytes());
+            let says = "two logs were put together. Cut the file there, and give both parts";
+            assert!(
+                question.why.starts_with("On line 902 another header") && question.why.contains(says),
+                "{}",
+                question.why
+            );
+            assert!(question.candidates.iter().all(|c| c.frames <= 900), "{:?}", question.candidates);
+        }
+        let same = "t [s];frame [ms]\n".to_owned() + &stamped(0..90, false, 1.0);
+        let Outcome::Read { segments, .. } = read((same.clone() + &same).as_bytes()) else {
+            panic!("it is read")
+        };
+        assert_eq!(segments.len(), 2);
     }
 
     #[test]

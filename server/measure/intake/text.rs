@@ -85,6 +85,8 @@ pub struct Utf8Stream<R> {
     start: usize,
     end: usize,
     finished: bool,
+    /// Decoded, but more than there was room for.
+    left: Vec<u8>,
 }
 
 const CHUNK: usize = 64 * 1024;
@@ -100,16 +102,31 @@ impl<R: Read> Utf8Stream<R> {
             Encoding::Utf8 | Encoding::Windows1252 => None,
         };
         let input = if decoder.is_some() { vec![0; CHUNK] } else { Vec::new() };
-        Self { source, decoder, input, start: 0, end: 0, finished: false }
+        Self { source, decoder, input, start: 0, end: 0, finished: false, left: Vec::new() }
     }
 }
 
 impl<R: Read> Read for Utf8Stream<R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
-        let Some(decoder) = &mut self.decoder else { return self.source.read(out) };
-        if out.len() < LEAST_ROOM {
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, "less room than a character may take"));
+        if self.left.is_empty() && (out.len() >= LEAST_ROOM || self.decoder.is_none()) {
+            return self.decode(out);
         }
+        if self.left.is_empty() && !out.is_empty() {
+            let mut room = [0; LEAST_ROOM];
+            let read = self.decode(&mut room)?;
+            self.left.extend_from_slice(&room[..read]);
+        }
+        let read = out.len().min(self.left.len());
+        out[..read].copy_from_slice(&self.left[..read]);
+        self.left.drain(..read);
+        Ok(read)
+    }
+}
+
+impl<R: Read> Utf8Stream<R> {
+    /// Reads into no less room than [`LEAST_ROOM`] where there is something to decode.
+    fn decode(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        let Some(decoder) = &mut self.decoder else { return self.source.read(out) };
         loop {
             if self.finished {
                 return Ok(0);
@@ -126,6 +143,28 @@ impl<R: Read> Read for Utf8Stream<R> {
             if written > 0 {
                 return Ok(written);
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_comes_out_whole_however_little_room_there_is() {
+        let text = "Zeit [ms]; température °C; 🂡 16,7".repeat(40);
+        let bytes: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+        for room in 1..40 {
+            let mut stream = Utf8Stream::new(bytes.as_slice(), Encoding::Utf16Le);
+            let (mut out, mut piece) = (Vec::new(), vec![0; room]);
+            loop {
+                match stream.read(&mut piece).unwrap() {
+                    0 => break,
+                    n => out.extend_from_slice(&piece[..n]),
+                }
+            }
+            assert_eq!(String::from_utf8(out).unwrap(), text, "{room}");
         }
     }
 }

@@ -36,6 +36,11 @@ impl Tracks {
         Self { marks, list: list.collect() }
     }
 
+    /// Columns that are read, from 0.
+    pub fn columns(&self) -> impl Iterator<Item = usize> {
+        self.list.iter().map(|t| t.column)
+    }
+
     /// Makes room for so many rows.
     pub fn reserve(&mut self, rows: usize) {
         for t in &mut self.list {

@@ -194,6 +194,14 @@ impl PassMeasures {
 /// Computes all measures of a pass.
 pub fn measure(input: &PassInput<'_>) -> PassMeasures {
     let recording = input.recording;
+    let frames = recording.frame_ns.get(input.window.rows(&recording.at_ns)).unwrap_or_default();
+    let intervals = interval::intervals(frames, input.seed, input.window);
+    PassMeasures { intervals, ..without_intervals(input) }
+}
+
+/// The measures without how sure they are, which takes most of the time.
+pub fn without_intervals(input: &PassInput<'_>) -> PassMeasures {
+    let recording = input.recording;
     let rows = input.window.rows(&recording.at_ns);
     let frame_ns = recording.frame_ns.get(rows.clone()).unwrap_or_default();
     let at_ns = recording.at_ns.get(rows.clone()).unwrap_or_default();
@@ -226,6 +234,6 @@ pub fn measure(input: &PassInput<'_>) -> PassMeasures {
         cpu_work_ms: work_ms(Role::CpuWork),
         card_work_ms: work_ms(Role::CardWork),
         latency_ms: work_ms(Role::Latency),
-        intervals: interval::intervals(frame_ns, input.seed, input.window),
+        intervals: Intervals::default(),
     }
 }

@@ -30,6 +30,20 @@ pub fn theil_sen(y: &[f64]) -> Option<Line> {
     Some(Line { slope, intercept: median(y) - slope * (y.len() - 1) as f64 / 2.0 })
 }
 
+/// Theil-Sen line through points at any places: the slope is the median of those of all pairs that differ in x, the
+/// intercept the median of what is left at x = 0. `None` for fewer than two places. O(n^2).
+pub fn theil_sen_at(points: &[(f64, f64)]) -> Option<Line> {
+    let pairs = points.iter().enumerate().flat_map(|(i, p)| points[..i].iter().map(move |q| (p, q)));
+    let slopes: Vec<f64> =
+        pairs.filter(|(p, q)| p.0 != q.0).map(|(p, q)| (p.1 - q.1) / (p.0 - q.0)).collect();
+    if slopes.is_empty() {
+        return None;
+    }
+    let slope = median(&slopes);
+    let left: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
+    Some(Line { slope, intercept: median(&left) })
+}
+
 /// Result of a Mann-Kendall test.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MannKendall {

@@ -50,7 +50,7 @@ fn rows(chunk: &[u8]) -> Option<Vec<Vec<String>>> {
     }
     let whole = u64::try_from(head.len()).is_ok_and(|bytes| bytes < HEAD);
     let table = table::find(&text, whole, encoding).ok()?;
-    let mut lines = Lines::of(text.as_slice(), &table);
+    let mut lines = Lines::held(&text, table.line_end);
     let mut cells = Cells::default();
     let mut rows = Vec::new();
     while rows.len() < ROWS {
