@@ -31,6 +31,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("keys.js", "text/javascript; charset=utf-8", include_bytes!("static/keys.js")),
     ("strip.js", "text/javascript; charset=utf-8", include_bytes!("static/strip.js")),
     ("upload.js", "text/javascript; charset=utf-8", include_bytes!("static/upload.js")),
+    ("board.js", "text/javascript; charset=utf-8", include_bytes!("static/board.js")),
     ("filter.js", "text/javascript; charset=utf-8", include_bytes!("static/filter.js")),
 ];
 

@@ -365,6 +365,11 @@ pub fn day(at: Timestamp, zone: &str) -> String {
     at.to_zoned_datetime(zone_of(zone)).strftime("%-d %b %Y").to_string()
 }
 
+/// A weekday and an hour in a zone (IANA name): `Fri 18:05`.
+pub fn hour(at: Timestamp, zone: &str) -> String {
+    at.to_zoned_datetime(zone_of(zone)).strftime("%a %H:%M").to_string()
+}
+
 /// Where something began: a day in a zone, or `the start` for what was so from the first moment on.
 pub fn since(at: Timestamp, zone: &str) -> String {
     if at == Timestamp::UNIX_EPOCH { "the start".to_owned() } else { day(at, zone) }
@@ -391,6 +396,11 @@ pub fn duration(length: SignedDuration) -> String {
         120..4320 => format!("{}{SPACE}h", minutes / 60),
         _ => plural(minutes / 1440, "day", "days"),
     }
+}
+
+/// Whole minutes, rounded up: nobody plans by the second.
+pub fn whole_minutes(seconds: u32) -> String {
+    duration(SignedDuration::from_secs(i64::from(seconds.div_ceil(60)) * 60))
 }
 
 #[cfg(test)]

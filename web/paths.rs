@@ -86,6 +86,16 @@ routes! {
     REPLACE = "/pieces/{piece}/plan/replace" => replace(piece: &str);
     /// POST why a cell did not run, or that it runs.
     DID_NOT_RUN = "/pieces/{piece}/plan/did-not-run" => did_not_run(piece: &str);
+    /// What is missing, made into bench sessions.
+    SESSIONS = "/pieces/{piece}/sessions" => sessions(piece: &str);
+    /// POST what the steps of a session take.
+    BENCH_COSTS = "/pieces/{piece}/sessions/times" => bench_costs(piece: &str);
+    /// POST makes a rig's board.
+    BOARDS = "/pieces/{piece}/sessions/boards" => boards(piece: &str);
+    /// POST takes a board back.
+    BOARD_BACK = "/pieces/{piece}/sessions/boards/{board}/take-back" => board_back(piece: &str, board: i64);
+    /// A rig's board, opened by who has its address.
+    BOARD = "/boards/{token}" => board(token: &str);
     /// Captures on their way in.
     INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
     /// POST logs by a form, where there is no script.

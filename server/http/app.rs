@@ -73,8 +73,9 @@ impl App {
         self.secrets.lock().unwrap_or_else(PoisonError::into_inner).insert(browser, secret);
     }
 
-    /// The link or key that was made just now, once.
-    pub(super) fn take_secret(&self, browser: &[u8; 32]) -> Option<Secret> {
-        self.secrets.lock().unwrap_or_else(PoisonError::into_inner).remove(browser)
+    /// The link or key that was made just now, once, on the page that shows its kind.
+    pub(super) fn take_secret(&self, browser: &[u8; 32], shows: fn(&Secret) -> bool) -> Option<Secret> {
+        let mut kept = self.secrets.lock().unwrap_or_else(PoisonError::into_inner);
+        if kept.get(browser).is_some_and(shows) { kept.remove(browser) } else { None }
     }
 }

@@ -50,7 +50,11 @@ async fn page(app: &App, who: &SignedIn, wants: Wants, before: Option<i64>) -> R
     Ok(People {
         frame: who.frame("People"),
         now: at(app.clock.now_us()),
-        secret: if wants == Wants::Html { app.take_secret(&browser) } else { None },
+        secret: if wants == Wants::Html {
+            app.take_secret(&browser, |secret| !matches!(secret, Secret::Board(_)))
+        } else {
+            None
+        },
         password_wrong: String::new(),
         people: read.people.into_iter().map(person).collect(),
         invitations: read
@@ -168,7 +172,7 @@ fn once(app: &App, who: &SignedIn, wants: Wants, secret: Secret) -> Response {
             app.keep_secret(who.browser(), secret);
             see_other(&paths::people())
         }
-        (Wants::Json, Secret::Link(link)) => {
+        (Wants::Json, Secret::Link(link) | Secret::Board(link)) => {
             (StatusCode::CREATED, Json(json!({ "link": link }))).into_response()
         }
         (Wants::Json, Secret::Key { key, example }) => {

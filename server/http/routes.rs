@@ -15,9 +15,10 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, capture, cells, failures, figure, figures, front, headers, health, intake,
-    invitation, latency, layout, layouts, noise_prior, origin, pack, panics, pass, people, piece, pieces,
-    plan, readers, review, rig_check, session, sign_in, trace, tuning, upload, upload_form, uploads, worth,
+    App, across, against, assets, board, capture, cells, failures, figure, figures, front, headers, health,
+    intake, invitation, latency, layout, layouts, noise_prior, origin, pack, panics, pass, people, piece,
+    pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace, tuning, upload, upload_form,
+    uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -41,6 +42,11 @@ fn pages() -> Router<App> {
         .route(paths::PLAN, get(plan::show))
         .route(paths::REPLACE, post(plan::replace))
         .route(paths::DID_NOT_RUN, post(plan::did_not_run))
+        .route(paths::SESSIONS, get(sessions::show))
+        .route(paths::BENCH_COSTS, post(sessions::keep_costs))
+        .route(paths::BOARDS, post(sessions::make_board))
+        .route(paths::BOARD_BACK, post(sessions::take_back))
+        .route(paths::BOARD, get(board::show))
         .route(paths::INTAKE, get(intake::show))
         .route(paths::ASSIGN, post(intake::assign))
         .route(paths::TAKE_BACK, post(intake::take_back))

@@ -1,11 +1,8 @@
 //! Weighhouse's pure core: bytes in, numbers out.
 //!
 //! Data flows one way: bytes -> [`intake`] -> [`recording::Recording`] -> [`measures`] and [`screens`] ->
-<<<<<<< HEAD
-//! [`compare`]; [`draft`] checks a text against what came of it. Nothing here knows of HTTP, SQL, files or the time of day; every function takes values and
-=======
-//! [`compare`]; [`align`] places companions. Nothing here knows of HTTP, SQL, files or the time of day; every function takes values and
->>>>>>> e9de725 (Read logs two to three times as fast, place companions by their power, and stop where another log was put behind the first)
+//! [`compare`]; [`plan`] makes sessions of what is missing, [`align`] places companions and [`draft`] checks a text against
+//! what came of it. Nothing here knows of HTTP, SQL, files or the time of day; every function takes values and
 //! returns values, and gives the same bits on every machine (ordered, compensated sums; `libm` for logs and
 //! exponentials; an own counter-based generator with explicit seeds).
 
@@ -14,6 +11,7 @@ pub mod compare;
 pub mod draft;
 pub mod intake;
 pub mod measures;
+pub mod plan;
 pub mod recording;
 pub mod screens;
 pub mod stats;

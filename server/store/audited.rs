@@ -270,6 +270,16 @@ pub const READER: Audited = Audited::of(
         "version",
     ],
 );
+/// What the steps of a session take.
+pub const BENCH_COST: Audited = Audited::of(
+    "bench_cost",
+    &["id", "swap_s", "driver_s", "restart_s", "load_s", "soak_s", "pass_s", "version"],
+);
+/// A rig's board beside it.
+pub const BOARD: Audited = Audited {
+    left_out: &[("token_hash", SECRET), ("opened_us", "who looked, not who changed")],
+    ..Audited::of("board", &["id", "rig_id", "piece_id", "made_by", "made_us", "revoked_us"])
+};
 
 /// All of them.
 pub(super) const ALL: &[&Audited] = &[
@@ -304,6 +314,8 @@ pub(super) const ALL: &[&Audited] = &[
     &FIGURE,
     &FIGURE_STEP,
     &READER,
+    &BENCH_COST,
+    &BOARD,
 ];
 
 /// Tables whose rows are not in the trail, each with its why. (Known to the test alone.)

@@ -75,6 +75,8 @@ ids! {
     PieceId,
     /// A kind of reader.
     ReaderId,
+    /// A rig's board beside it.
+    BoardId,
     /// A number for print.
     FigureId,
     /// What a person did with a figure.

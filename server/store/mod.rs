@@ -12,6 +12,7 @@ mod as_of;
 pub mod audit;
 mod audited;
 pub mod backup;
+pub mod bench;
 pub mod captures;
 pub mod check;
 pub mod companions;

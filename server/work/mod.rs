@@ -39,6 +39,7 @@ pub mod results;
 pub mod review;
 pub mod rig_check;
 pub mod rule;
+pub mod sessions;
 pub mod sign_in;
 mod spool;
 pub mod sway;

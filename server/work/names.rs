@@ -36,6 +36,11 @@ impl Registers {
         if tuning.fields.name == STOCK { part } else { format!("{part} ({})", tuning.fields.name) }
     }
 
+    /// A part: 'Tarnwick Curlew'.
+    pub fn part_name(&self, id: PartId) -> String {
+        self.parts.get(&id).map_or_else(|| format!("part {id}"), Part::name)
+    }
+
     /// A scene: 'Vellum Rally, hairpin'.
     pub fn scene_name(&self, id: SceneId) -> String {
         let scene = self.scenes.get(&id);

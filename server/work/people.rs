@@ -15,7 +15,7 @@ use super::{Error, Kind, Refusal, Result};
 /// How long a one-time link is good.
 pub const INVITATION_US: i64 = 7 * 24 * 60 * 60 * US_PER_S;
 /// That a key was used is noted at most so often.
-const NOTE_US: i64 = 60 * US_PER_S;
+pub(super) const NOTE_US: i64 = 60 * US_PER_S;
 /// Characters of a name: the schema's rule.
 const NAME_LENGTH: usize = 80;
 
@@ -57,7 +57,7 @@ pub async fn invite(store: &Store, chance: &Chance, by: impl Into<By>, role: Rol
 }
 
 /// Keeps the hash of a new token with what it opens. A request that comes twice makes one, and is told the same token.
-async fn secret(
+pub(super) async fn secret(
     store: &Store,
     chance: &Chance,
     by: By,

@@ -11,7 +11,7 @@ use super::evidence::{CellEvidence, Evidence};
 use super::pieces::{missing, wanted};
 use super::reruns::{self, Rerun};
 use super::{Refusal, Result};
-use crate::store::{CellId, PieceId, SceneId, Store};
+use crate::store::{CellId, PieceId, Store};
 
 /// Reasons why cells do not run: offered, never filled in.
 pub const USUAL_REASONS: [&str; 5] = [
@@ -165,25 +165,31 @@ fn shared(spots: &BTreeMap<CellId, Spot>) -> Vec<NoticeKind> {
     NoticeKind::ALL.into_iter().filter(all).collect()
 }
 
-/// Length of the missing passes: each as long as its cell's passes, else its scene's, else all passes on average.
+/// Length of the missing passes.
 fn bench(evidence: &Evidence, missing: &[(CellId, usize)]) -> Option<i64> {
+    let mut ns = 0_i64;
+    for (id, passes) in missing {
+        let Some(cell) = evidence.cells.get(id) else { continue };
+        let one = recording_ns(evidence, cell)?;
+        ns = ns.saturating_add(one.saturating_mul(i64::try_from(*passes).unwrap_or(i64::MAX)));
+    }
+    evidence.passes().next().map(|_| ns)
+}
+
+/// How long a recording of a cell takes, ns: as its passes do, else its scene's, else all on average. `None` where
+/// nothing is recorded yet.
+pub fn recording_ns(evidence: &Evidence, cell: &CellEvidence) -> Option<i64> {
     let mean = |spans: Vec<i64>| {
         let n = i64::try_from(spans.len()).ok().filter(|n| *n > 0)?;
         Some(spans.iter().sum::<i64>() / n)
     };
-    let of_scene = |scene: SceneId| {
-        let passes = evidence.passes().filter(|pass| pass.row.scene_id == scene);
-        mean(passes.map(|pass| pass.row.span_ns).collect())
-    };
-    let any = mean(evidence.passes().map(|pass| pass.row.span_ns).collect())?;
-    let mut ns = 0_i64;
-    for (id, passes) in missing {
-        let Some(cell) = evidence.cells.get(id) else { continue };
-        let own = mean(cell.passes.iter().map(|pass| pass.row.span_ns).collect());
-        let one = own.or_else(|| of_scene(cell.cell.of.scene_id)).unwrap_or(any);
-        ns = ns.saturating_add(one.saturating_mul(i64::try_from(*passes).unwrap_or(i64::MAX)));
-    }
-    Some(ns)
+    let scene = cell.cell.of.scene_id;
+    mean(cell.passes.iter().map(|pass| pass.row.span_ns).collect())
+        .or_else(|| {
+            let of_scene = evidence.passes().filter(|pass| pass.row.scene_id == scene);
+            mean(of_scene.map(|pass| pass.row.span_ns).collect())
+        })
+        .or_else(|| mean(evidence.passes().map(|pass| pass.row.span_ns).collect()))
 }
 
 #[cfg(test)]

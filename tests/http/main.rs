@@ -24,6 +24,7 @@ mod plan;
 mod registers;
 mod review;
 mod rig_check;
+mod sessions;
 mod sign_in;
 mod tuning;
 mod twice;

@@ -2,6 +2,7 @@
 
 mod across;
 mod against;
+mod board;
 mod cells;
 mod figure;
 mod figures;
@@ -31,6 +32,7 @@ mod review;
 mod rig_check;
 pub mod rigs;
 pub mod scenes;
+mod sessions;
 mod sign_in;
 mod tuning;
 mod worth;
@@ -39,6 +41,7 @@ pub use across::{Across, AcrossFound, ChangeLine, ChangeOf, CostLine};
 pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
 };
+pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
@@ -67,6 +70,9 @@ pub use review::{Contested, Found, Queued, Review, Said, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
 pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};
+pub use sessions::{
+    BoardLine, CostField, DriftLine, OrderLine, RanLine, RigSessions, SessionLine, Sessions, StepLine,
+};
 pub use sign_in::SignIn;
 pub use tuning::{CurveLine, ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
 pub use worth::{Specification, ValueLine, Worth, WorthForm, WorthFound, WorthLine};
@@ -130,6 +136,8 @@ pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> 
     of::<Rigs>("rigs", &mut out)?;
     of::<Scene>("scene", &mut out)?;
     of::<Scenes>("scenes", &mut out)?;
+    of::<Sessions>("sessions", &mut out)?;
+    of::<Board>("board", &mut out)?;
     of::<SignIn>("sign_in", &mut out)?;
     Ok(out)
 }

@@ -43,6 +43,8 @@ pub struct People {
 /// What is shown once.
 #[derive(Clone, Debug)]
 pub enum Secret {
+    /// The address of a rig's board; shown on the page of sessions.
+    Board(String),
     /// Address of a one-time link.
     Link(String),
     /// A rig key, and a command that uploads with it.
