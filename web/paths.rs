@@ -57,17 +57,19 @@ pub fn with_query(path: &str, pairs: &[(&str, &str)]) -> String {
 }
 
 macro_rules! routes {
-    ($($(#[$doc:meta])* $pattern:ident = $text:literal => $link:ident($($slot:ident: $kind:ty),*);)*) => {
+    ($($(#[doc = $doc:literal])* $pattern:ident = $text:literal => $link:ident($($slot:ident: $kind:ty),*);)*) => {
         $(
             #[doc = concat!("Route of [`", stringify!($link), "()`].")]
             pub const $pattern: &str = $text;
-            $(#[$doc])*
+            $(#[doc = $doc])*
             pub fn $link($($slot: $kind),*) -> String {
                 fill($pattern, &[$(&$slot),*])
             }
         )*
         /// All route patterns, for tests that walk them.
         pub const ALL: &[&str] = &[$($pattern),*];
+        /// What each route is for, as it is written here: pattern and words.
+        pub const WORDS: &[(&str, &str)] = &[$(($pattern, concat!($($doc),*))),*];
     };
 }
 
@@ -146,6 +148,8 @@ routes! {
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
     /// How the rigs of a piece agree.
     RIG_CHECK = "/pieces/{piece}/rigs" => rig_check(piece: &str);
+    /// What a change of driver, build or rig base did.
+    CHANGES = "/pieces/{piece}/changes" => changes(piece: &str);
     /// Ledger of figures. POST makes one.
     FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
     /// The exported bundle.
@@ -263,6 +267,9 @@ pub fn piece_in(address: &str) -> Option<&str> {
 pub fn new_figure(piece: &str, what: &str) -> String {
     with_query(&figure_new(piece), &[("what", what)])
 }
+
+/// The document of the API (OpenAPI).
+pub const OPENAPI: &str = "/api/openapi.json";
 
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";

@@ -303,14 +303,19 @@ pub(super) fn ratio(judged: &Judged, what: String) -> RatioLine {
         ratio: *ratio,
         interval: bounds.map(|b| (b.interval.low, b.interval.high)),
         verdict: verdict.words(),
-        way: match verdict {
-            Verdict::Differs(Way::Faster | Way::Higher) => "up",
-            Verdict::Differs(Way::Slower | Way::Lower) => "down",
-            Verdict::Level { .. } | Verdict::LevelWithin { .. } => "level",
-            Verdict::NotSettled { .. } | Verdict::None { .. } => "open",
-        },
+        way: way(verdict),
         marks: marks.iter().filter(|_| !told).map(|mark| mark.words().to_owned()).collect(),
         what,
+    }
+}
+
+/// Shape and colour of a verdict.
+pub(super) fn way(of: &Verdict) -> &'static str {
+    match of {
+        Verdict::Differs(Way::Faster | Way::Higher) => "up",
+        Verdict::Differs(Way::Slower | Way::Lower) => "down",
+        Verdict::Level { .. } | Verdict::LevelWithin { .. } => "level",
+        Verdict::NotSettled { .. } | Verdict::None { .. } => "open",
     }
 }
 

@@ -15,10 +15,10 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, failures, figure, figures, front, headers, health,
-    intake, invitation, latency, layout, layouts, noise_prior, origin, pack, panics, pass, people, piece,
-    pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace, tuning, upload, upload_form,
-    uploads, worth,
+    App, across, against, assets, board, capture, cells, changes, failures, figure, figures, front, headers,
+    health, intake, invitation, latency, layout, layouts, noise_prior, openapi, origin, pack, panics, pass,
+    people, piece, pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace, tuning,
+    upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -71,6 +71,7 @@ fn pages() -> Router<App> {
         .route(paths::READER_OUT, post(readers::take_out))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
         .route(paths::RIG_CHECK, get(rig_check::show))
+        .route(paths::CHANGES, get(changes::show))
         .route(paths::REVIEW, get(review::show).post(review::rule))
         .route(paths::REVIEW_STRIP, get(review::strip))
         .route(paths::REVIEW_WINDOW, post(review::window))
@@ -131,7 +132,10 @@ fn uploads() -> Router<App> {
 
 /// What needs no session.
 fn open() -> Router<App> {
-    Router::new().route("/healthz", get(health::show)).route(paths::STATIC, get(assets::show))
+    Router::new()
+        .route("/healthz", get(health::show))
+        .route(paths::OPENAPI, get(openapi::show))
+        .route(paths::STATIC, get(assets::show))
 }
 
 /// The whole service.

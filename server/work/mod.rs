@@ -7,6 +7,7 @@ pub mod assign;
 pub mod bench_week;
 mod cell_evidence;
 pub mod cells;
+pub mod changes;
 pub mod choices;
 pub mod deadline;
 pub mod error;

@@ -56,6 +56,8 @@ async fn each_page_fits_a_desk_and_a_phone() {
         paths::piece(&piece),
         paths::piece_cells(&piece),
         paths::plan(&piece),
+        paths::sessions(&piece),
+        paths::changes(&piece),
         paths::against(&piece),
         paths::piece_tuning(&piece),
         paths::latency(&piece),
@@ -89,6 +91,12 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
     browser.press("Make the figure").await;
     browser.see("The figure is made").await;
     let figure = browser.path().await;
+    browser.open(&paths::sessions(piece)).await;
+    browser.press("Make a board").await;
+    browser.see("Shown once").await;
+    let script =
+        "return new URL(document.querySelector('section[aria-labelledby=once] code').textContent).pathname";
+    let board = browser.script(script).await.as_str().unwrap().to_owned();
     vec![
         paths::pieces(),
         paths::piece(piece),
@@ -101,6 +109,9 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::piece_tuning(piece),
         paths::latency(piece),
         paths::rig_check(piece),
+        paths::sessions(piece),
+        board,
+        paths::changes(piece),
         paths::noise_prior(piece),
         paths::figures(piece),
         paths::pack(piece),

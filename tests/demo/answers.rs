@@ -14,15 +14,15 @@ use weighhouse_web::marks::Standing;
 use crate::week::{WEEK, Week};
 
 /// Places of the demo's lists: parts and their stock tunings, settings.
-const DUNLIN: usize = 0;
-const CURLEW: usize = 1;
+pub const DUNLIN: usize = 0;
+pub const CURLEW: usize = 1;
 const THOLE: usize = 2;
-const NATIVE: usize = 0;
+pub const NATIVE: usize = 0;
 const UPSCALED: usize = 1;
-const TRACED: usize = 2;
+pub const TRACED: usize = 2;
 
 impl Week {
-    fn tuning(&self, part: usize) -> TuningId {
+    pub fn tuning(&self, part: usize) -> TuningId {
         let named = &self.demo.parts[part];
         let registers = &self.ruled.registers;
         let of = |t: &&weighhouse::store::registers::tunings::Tuning| {
@@ -32,12 +32,12 @@ impl Week {
         registers.tunings.values().find(of).unwrap().id
     }
 
-    fn setting(&self, setting: usize) -> SettingId {
+    pub fn setting(&self, setting: usize) -> SettingId {
         let name = self.demo.settings[setting].name;
         self.ruled.registers.settings.values().find(|s| s.fields.name == name).unwrap().id
     }
 
-    fn scene(&self, game: &str) -> SceneId {
+    pub fn scene(&self, game: &str) -> SceneId {
         self.ruled.registers.scenes.values().find(|s| s.fields.game == game).unwrap().id
     }
 

@@ -8,4 +8,5 @@
 
 mod answers;
 mod faults;
+mod more_answers;
 mod week;

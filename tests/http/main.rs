@@ -16,6 +16,7 @@ mod intake;
 mod layouts;
 mod limits;
 mod links;
+mod openapi;
 mod pack;
 mod pass;
 mod people;

@@ -5,9 +5,10 @@
 
 use serde_json::Value;
 use weighhouse_measure::compare::curve::fit;
+use weighhouse_measure::compare::difference::difference;
 use weighhouse_measure::compare::noise::Local;
 use weighhouse_measure::compare::ratio::{Ratio, in_scene};
-use weighhouse_measure::compare::{PassLog, knee, reader, saturating};
+use weighhouse_measure::compare::{PassLog, cell, knee, reader, saturating};
 use weighhouse_measure::stats::holm;
 
 fn vectors() -> Value {
@@ -149,4 +150,34 @@ fn a_lead_that_shrinks_is_a_ratio_of_ratios() {
         near(found.ratio, change, 1e-5);
         assert!(!found.bounds.unwrap().interval.holds(1.0), "shown to shrink");
     }
+}
+
+/// Common practice, no source: a card at 400, 450, 500 and 575 W gives 83, 88, 91 and 93 fps: the gain falls off after
+/// about 500 W.
+#[test]
+fn the_gain_of_more_watts_falls_off_where_the_trade_says() {
+    let curve = fit(&[(400.0, 83.0), (450.0, 88.0), (500.0, 91.0), (575.0, 93.0)]).unwrap();
+    let for_ten_watts = |at| curve.marginal(at).unwrap() * 10.0;
+    near(for_ten_watts(425.0), 1.0, 1e-9);
+    near(for_ten_watts(475.0), 0.6, 1e-9);
+    near(for_ten_watts(550.0), 2.0 / 7.5, 1e-9);
+    let knee = knee::knee(&curve).unwrap();
+    assert!((knee.watts - 500.0).abs() < 1.0, "{knee:?}");
+    assert_eq!(knee.range, (400.0, 575.0));
+}
+
+/// Common practice, no source: latency 31, 36, 39 and 40 ms at factors 1 to 4: each step costs less than the one before.
+#[test]
+fn steps_of_the_factor_cost_what_the_delays_differ_by() {
+    let delay = |ms: f64| {
+        let passes = [ms * 0.999, ms, ms * 1.001].map(|v| PassLog::new(v, 1, 1, true).unwrap());
+        cell::value(&passes, &Local::default()).unwrap()
+    };
+    let delays = [31.0, 36.0, 39.0, 40.0].map(delay);
+    for (pair, step) in delays.windows(2).zip([5.0, 3.0, 1.0]) {
+        let found = difference(&pair[0], &pair[1]);
+        near(found.value, step, 1e-3);
+        assert!(found.interval.unwrap().holds(step));
+    }
+    near(difference(&delays[0], &delays[3]).value, 9.0, 1e-3);
 }

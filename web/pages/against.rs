@@ -303,7 +303,8 @@ impl Page for Against {
             scenes: vec![
                 scene("Vellum Rally, hairpin", cell(129.3, 3), Some(ratio(1.241))),
                 scene("Driftglass, arena", CellLine { interval: None, ..cell(136.0, 1) }, Some(bare)),
-                scene("Hollow Regatta, night harbour", gone, None),
+                scene("Hollow Regatta, night harbour", gone.clone(), None),
+                SceneLine { baseline: gone, ..scene("Tin Comet, corridor", cell(96.1, 3), None) },
             ],
             overall: Some(OverallLine {
                 scenes: 2,
@@ -321,7 +322,12 @@ impl Page for Against {
             baseline: "Tarnwick Dunlin".into(),
             contenders: vec![
                 contender.clone(),
-                Contender { name: "Ullmere Thole".into(), overall: None, ..contender },
+                Contender { name: "Ullmere Thole".into(), overall: None, ..contender.clone() },
+                Contender {
+                    name: "Tarnwick Curlew (400 W)".into(),
+                    overall: contender.overall.clone().map(|of| OverallLine { drives: None, ..of }),
+                    ..contender
+                },
             ],
             left_out: vec!["Hollow Regatta, night harbour: Ullmere Thole did not run: out of memory.".into()],
             foot: vec!["Passes: 1 to 3 a cell.".into()],

@@ -4,6 +4,7 @@ mod across;
 mod against;
 mod board;
 mod cells;
+mod changes;
 mod figure;
 mod figures;
 pub mod form;
@@ -43,6 +44,7 @@ pub use against::{
 };
 pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
+pub use changes::{ChangeBlock, ChangeRow, Changes};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
@@ -89,57 +91,90 @@ pub trait Page: askama::Template + serde::Serialize + Sized {
     fn samples() -> Vec<Self>;
 }
 
+/// What is done with the samples of each page.
+trait Samples {
+    /// `name`: of the page's template.
+    fn page<P: Page>(&mut self, name: &'static str) -> Result<(), askama::Error>;
+}
+
+fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
+    take.page::<Intake>("intake")?;
+    take.page::<Against>("against")?;
+    take.page::<Across>("across")?;
+    take.page::<Tuning>("tuning")?;
+    take.page::<Latency>("latency")?;
+    take.page::<Worth>("worth")?;
+    take.page::<Reader>("reader")?;
+    take.page::<NoisePrior>("noise_prior")?;
+    take.page::<Figure>("figure")?;
+    take.page::<FigureBlind>("figure_blind")?;
+    take.page::<FigureNew>("figure_new")?;
+    take.page::<Figures>("figures")?;
+    take.page::<Invitation>("invitation")?;
+    take.page::<Part>("part")?;
+    take.page::<Parts>("part_list")?;
+    take.page::<Layout>("layout")?;
+    take.page::<Layouts>("layouts")?;
+    take.page::<LayoutRead>("layout_read")?;
+    take.page::<LayoutSure>("layout_sure")?;
+    take.page::<Pass>("pass")?;
+    take.page::<Methods>("methods")?;
+    take.page::<Pack>("pack")?;
+    take.page::<Pattern>("pattern")?;
+    take.page::<People>("people")?;
+    take.page::<Cells>("cells")?;
+    take.page::<Changes>("changes")?;
+    take.page::<Piece>("piece")?;
+    take.page::<Pieces>("pieces")?;
+    take.page::<Plan>("plan")?;
+    take.page::<Refusal>("refusal")?;
+    take.page::<Review>("review")?;
+    take.page::<RigCheck>("rig_check")?;
+    take.page::<Rig>("rig")?;
+    take.page::<Rigs>("rigs")?;
+    take.page::<Scene>("scene")?;
+    take.page::<Scenes>("scenes")?;
+    take.page::<Sessions>("sessions")?;
+    take.page::<Board>("board")?;
+    take.page::<SignIn>("sign_in")?;
+    Ok(())
+}
+
 /// Shows samples of all pages to tests: `(file of the template's page, HTML)`.
 ///
 /// # Errors
 /// When a template fails to render.
 pub fn rendered_samples() -> Result<Vec<(&'static str, String)>, askama::Error> {
-    fn of<P: Page>(name: &'static str, out: &mut Vec<(&'static str, String)>) -> Result<(), askama::Error> {
-        for page in P::samples() {
-            out.push((name, page.render()?));
+    struct Rendered(Vec<(&'static str, String)>);
+    impl Samples for Rendered {
+        fn page<P: Page>(&mut self, name: &'static str) -> Result<(), askama::Error> {
+            for page in P::samples() {
+                self.0.push((name, page.render()?));
+            }
+            Ok(())
         }
-        Ok(())
     }
-    let mut out = Vec::new();
-    of::<Intake>("intake", &mut out)?;
-    of::<Against>("against", &mut out)?;
-    of::<Across>("across", &mut out)?;
-    of::<Tuning>("tuning", &mut out)?;
-    of::<Latency>("latency", &mut out)?;
-    of::<Worth>("worth", &mut out)?;
-    of::<Reader>("reader", &mut out)?;
-    of::<NoisePrior>("noise_prior", &mut out)?;
-    of::<Figure>("figure", &mut out)?;
-    of::<FigureBlind>("figure_blind", &mut out)?;
-    of::<FigureNew>("figure_new", &mut out)?;
-    of::<Figures>("figures", &mut out)?;
-    of::<Invitation>("invitation", &mut out)?;
-    of::<Part>("part", &mut out)?;
-    of::<Parts>("part_list", &mut out)?;
-    of::<Layout>("layout", &mut out)?;
-    of::<Layouts>("layouts", &mut out)?;
-    of::<LayoutRead>("layout_read", &mut out)?;
-    of::<LayoutSure>("layout_sure", &mut out)?;
-    of::<Pass>("pass", &mut out)?;
-    of::<Methods>("methods", &mut out)?;
-    of::<Pack>("pack", &mut out)?;
-    of::<Pattern>("pattern", &mut out)?;
-    of::<People>("people", &mut out)?;
-    of::<Cells>("cells", &mut out)?;
-    of::<Piece>("piece", &mut out)?;
-    of::<Pieces>("pieces", &mut out)?;
-    of::<Plan>("plan", &mut out)?;
-    of::<Refusal>("refusal", &mut out)?;
-    of::<Review>("review", &mut out)?;
-    of::<RigCheck>("rig_check", &mut out)?;
-    of::<Rig>("rig", &mut out)?;
-    of::<Rigs>("rigs", &mut out)?;
-    of::<Scene>("scene", &mut out)?;
-    of::<Scenes>("scenes", &mut out)?;
-    of::<Sessions>("sessions", &mut out)?;
-    of::<Board>("board", &mut out)?;
-    of::<SignIn>("sign_in", &mut out)?;
-    Ok(out)
+    let mut out = Rendered(Vec::new());
+    each_page(&mut out)?;
+    Ok(out.0)
+}
+
+/// Samples of all pages as their JSON twins: `(file of the template's page, JSON)`. The document of the API is made of
+/// them.
+pub fn twins() -> Vec<(&'static str, serde_json::Value)> {
+    struct Twins(Vec<(&'static str, serde_json::Value)>);
+    impl Samples for Twins {
+        fn page<P: Page>(&mut self, name: &'static str) -> Result<(), askama::Error> {
+            self.0.extend(
+                P::samples().iter().filter_map(|page| Some((name, serde_json::to_value(page).ok()?))),
+            );
+            Ok(())
+        }
+    }
+    let mut out = Twins(Vec::new());
+    // Nothing is rendered, so nothing fails to.
+    let _ = each_page(&mut out);
+    out.0
 }
 
 #[cfg(test)]

@@ -160,6 +160,7 @@ impl ReaderLine {
             way: "open",
             rate: Measured::default(),
             refresh: None,
+            running: None,
             ..yes.clone()
         };
         vec![yes, no, unmeasured]

@@ -313,7 +313,13 @@ impl Page for Scene {
             page("owner", sample()),
             page(
                 "guest",
-                SceneEntry { builds: vec![], start_cue: String::new(), note: String::new(), ..sample() },
+                SceneEntry {
+                    builds: vec![],
+                    start_cue: String::new(),
+                    tolerance_percent: None,
+                    note: String::new(),
+                    ..sample()
+                },
             ),
             page("member", SceneEntry { builds: vec![], ..sample() }),
             Scene { build: editing, ..page("member", sample()) },

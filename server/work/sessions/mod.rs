@@ -99,7 +99,7 @@ pub async fn read(store: &Store, piece: PieceId) -> Result<Bench> {
     let kept = bench::costs(&mut db).await?;
     let boards = bench::boards_of(&mut db, piece).await?;
     drop(db);
-    let costs = kept.map_or_else(|| usual(), |kept| kept.fields);
+    let costs = kept.map_or_else(usual, |kept| kept.fields);
     let now_us = store.clock().now_us();
     let controls = controls(&evidence);
     let rigs = of_rigs(&evidence, &all_rigs, &controls, costs, now_us);
