@@ -15,9 +15,11 @@ use super::respond::{Wants, respond};
 use super::sent::{self, Sent};
 use super::session::SignedIn;
 use crate::store::pieces::Piece;
+use crate::store::{SceneId, TuningId};
 use crate::work::across::{self, Asked, Change, Cost, Found, Lead};
 use crate::work::against::{self, Judged};
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::figures::what::What;
 use crate::work::foot;
 use crate::work::{Refusal, Result};
 
@@ -128,16 +130,18 @@ impl<'a> Told<'a> {
 
     fn costs(&self) -> Vec<CostLine> {
         let costs = &self.found.costs;
-        let told = |judged: &Option<Judged>| judged.as_ref().map(|judged| ratio(judged, String::new()));
+        let told = |cost: &Cost, judged: &Option<Judged>, scenes: &[SceneId]| {
+            judged.as_ref().map(|judged| ratio(judged, self.what_cost(cost.tuning, scenes)))
+        };
         let scenes = self.found.scenes.iter().enumerate().map(|(nth, scene)| CostLine {
             name: self.names.scene_name(*scene),
             note: costs.iter().filter_map(|cost| self.waits(cost, nth)).collect::<Vec<_>>().join("; "),
-            costs: costs.iter().map(|cost| cost.scenes.get(nth).and_then(told)).collect(),
+            costs: costs.iter().map(|cost| told(cost, cost.scenes.get(nth)?, &[*scene])).collect(),
         });
         let all = CostLine {
             name: self.all_scenes(),
             note: String::new(),
-            costs: costs.iter().map(|cost| told(&cost.overall)).collect(),
+            costs: costs.iter().map(|cost| told(cost, &cost.overall, &self.found.scenes)).collect(),
         };
         scenes.chain(Some(all).filter(|line| !line.name.is_empty())).collect()
     }
@@ -150,9 +154,10 @@ impl<'a> Told<'a> {
     }
 
     fn change(&self, of: &Change) -> ChangeOf {
-        let line = |name: String, note: String, lead: &Lead| {
+        let line = |name: String, note: String, lead: &Lead, scenes: &[SceneId]| {
             let told = |judged| ratio(judged, String::new());
-            ChangeLine { name, note, from: told(&lead.from), to: told(&lead.to), change: told(&lead.change) }
+            let change = ratio(&lead.change, self.what_lead(of.contender, scenes));
+            ChangeLine { name, note, from: told(&lead.from), to: told(&lead.to), change }
         };
         let cost = self.found.costs.iter().find(|cost| cost.tuning == of.contender);
         let scenes =
@@ -160,13 +165,28 @@ impl<'a> Told<'a> {
                 let waits = cost.and_then(|cost| self.waits(cost, nth));
                 let note =
                     waits.map_or_else(String::new, |waits| format!("{waits}: its lead is a lower bound"));
-                Some(line(self.names.scene_name(*scene), note, lead.as_ref()?))
+                Some(line(self.names.scene_name(*scene), note, lead.as_ref()?, &[*scene]))
             });
-        let all = of.overall.as_ref().map(|lead| line(self.all_scenes(), String::new(), lead));
+        let all = of.overall.as_ref();
+        let all = all.map(|lead| line(self.all_scenes(), String::new(), lead, &self.found.scenes));
         ChangeOf {
             name: self.names.tuning_name(of.contender),
             lines: scenes.chain(all.filter(|line| !line.name.is_empty())).collect(),
         }
+    }
+
+    /// What a figure of the option's cost to a part would be.
+    fn what_cost(&self, tuning: TuningId, scenes: &[SceneId]) -> String {
+        let Found { choice, step, .. } = self.found;
+        let (measure, scenes) = (choice.measure, scenes.to_vec());
+        What::Costs { measure, tuning, from: step.from, to: step.to, scenes }.json()
+    }
+
+    /// What a figure of the change of a lead would be.
+    fn what_lead(&self, contender: TuningId, scenes: &[SceneId]) -> String {
+        let Found { choice, step, .. } = self.found;
+        let (measure, baseline, scenes) = (choice.measure, choice.baseline, scenes.to_vec());
+        What::Lead { measure, baseline, contender, from: step.from, to: step.to, scenes }.json()
     }
 
     fn chart(&self) -> Option<Ratios> {

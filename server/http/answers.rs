@@ -12,9 +12,10 @@ use weighhouse_web::pages::{ReaderLine, RunningLine};
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
 use super::value::Told;
-use crate::store::SettingId;
+use crate::store::{SettingId, TuningId};
 use crate::work::answers::{ForReader, Refresh};
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::figures::what::What;
 use crate::work::foot;
 use crate::work::worth::Found;
 
@@ -23,13 +24,15 @@ pub(super) struct Answers<'a> {
     evidence: &'a Evidence,
     names: &'a Registers,
     answers: &'a [ForReader],
+    baseline: TuningId,
     market: String,
 }
 
 impl<'a> Answers<'a> {
     pub(super) fn new(evidence: &'a Evidence, found: &'a Found, answers: &'a [ForReader]) -> Self {
         let market = Told::new(evidence, found).market();
-        Answers { evidence, names: &evidence.registers, answers, market }
+        let baseline = found.choice.baseline;
+        Answers { evidence, names: &evidence.registers, answers, baseline, market }
     }
 
     /// A line for each reader and part.
@@ -81,6 +84,10 @@ impl<'a> Answers<'a> {
                 less: one.value() < 0.0,
                 one_year: money(one, &fields.kwh_currency),
                 three_years: money(three, &fields.kwh_currency),
+            }),
+            what: of.lead.as_ref().map_or_else(String::new, |_| {
+                let (measure, reader) = (of.measure, of.reader.id);
+                What::Reader { measure, reader, baseline: self.baseline, contender: of.contender }.json()
             }),
         }
     }

@@ -21,6 +21,7 @@ use super::session::SignedIn;
 use super::tuning::ends;
 use crate::store::pieces::Piece;
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::figures::what::What;
 use crate::work::latency::{self, Block, Row};
 use crate::work::{Refusal, Result, foot};
 
@@ -62,14 +63,21 @@ fn block(evidence: &Evidence, found: &Block) -> DelayBlock {
     DelayBlock {
         scene_id: found.scene.0,
         setting_id: found.setting.0,
-        rows: found.rows.iter().map(|found| row(names, found)).collect(),
+        rows: found.rows.iter().map(|of| row(names, found, of)).collect(),
         chart: drawn(evidence, found, &scene, &setting),
         scene,
         setting,
     }
 }
 
-fn row(names: &Registers, found: &Row) -> DelayRow {
+fn row(names: &Registers, block: &Block, found: &Row) -> DelayRow {
+    // Rows of one tuning stand by factor: the first of them and the one before are what it is held against.
+    let own = || block.rows.iter().filter(|row| row.tuning == found.tuning && row.delay.is_some());
+    let before = own().take_while(|row| row.cell != found.cell).last();
+    let more = |than: Option<&Row>, of: Option<Difference>| {
+        let (than, _) = than.zip(of)?;
+        Some(What::Step { measure: Measure::LatencyMs, first: than.cell, second: found.cell }.json())
+    };
     let what = |measure: Measure| {
         json!({ "kind": "cell", "measure": measure.key(), "cell": found.cell }).to_string()
     };
@@ -85,6 +93,8 @@ fn row(names: &Registers, found: &Row) -> DelayRow {
         place: found.place.map_or("", |place| place.words()),
         passes: count(found.shown.passes),
         what_shown: what(Measure::AverageFps),
+        what_step: more(before, found.step).unwrap_or_default(),
+        what_in_all: more(own().next(), found.in_all).unwrap_or_default(),
         what_delay: if found.delay.is_some() { what(Measure::LatencyMs) } else { String::new() },
     }
 }

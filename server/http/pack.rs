@@ -22,7 +22,7 @@ use crate::work::against::{self, Asked};
 use crate::work::evidence::Evidence;
 use crate::work::figures::What;
 use crate::work::figures::ledger::{Ledger, ledger};
-use crate::work::pack::{File, bars, figures, file_name, methods, tables, zip};
+use crate::work::pack::{File, bars, figures, file_name, methods, readers, tables, zip};
 use crate::work::{Internal, Result};
 
 /// Pixels a unit of a chart's PNG: 960 units wide are 1920 pixels.
@@ -98,13 +98,15 @@ fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
 }
 
 /// What is in a pack beside charts.
-fn files() -> [(&'static str, &'static str); 6] {
+fn files() -> [(&'static str, &'static str); 8] {
     [
         ("figures.json", "the figures, each with its digest and who agreed"),
         ("methods.html", "how the numbers were made, on what, what was left out and why"),
         ("tables/cells.csv", "a row for each cell and measure"),
         ("tables/passes.csv", "a row for each pass, with its ruling and the digest of its log"),
         ("tables/ratios.csv", "a row for each scene and contender, and the overall ratios"),
+        ("tables/readers.csv", "a row for each kind of reader and part, with the answer"),
+        ("tables/reader_weights.csv", "what each kind of reader plays, with the weights"),
         ("charts/font-licence.txt", "licence of the font in the pictures"),
     ]
 }
@@ -119,6 +121,8 @@ fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
         File::text("tables/cells.csv", tables::cells(evidence)),
         File::text("tables/passes.csv", tables::passes(evidence)),
         File::text("tables/ratios.csv", ratios(&comparisons(evidence)?)),
+        File::text("tables/readers.csv", readers::told(evidence)?),
+        File::text("tables/reader_weights.csv", readers::weights(evidence)?),
         File { path: "charts/font-licence.txt".to_owned(), bytes: asset("notosans-licence.txt") },
     ];
     for chart in charts(read)? {

@@ -5,6 +5,7 @@ use axum::response::Response;
 use serde_json::json;
 use weighhouse_measure::compare::Interval;
 use weighhouse_measure::compare::together::Together;
+use weighhouse_measure::measures::Measure;
 use weighhouse_web::charts::{Caption, Place, Plane, Series, Spot};
 use weighhouse_web::format::{self, Unit};
 use weighhouse_web::pages::{
@@ -22,6 +23,7 @@ use super::session::SignedIn;
 use crate::store::pieces::Piece;
 use crate::store::registers::tunings::STOCK;
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::figures::what::What;
 use crate::work::tuning::{self, Asked, CurveFound, Found, Offsets, Tuned};
 use crate::work::{Refusal, Result, foot};
 
@@ -133,7 +135,11 @@ impl<'a> Told<'a> {
             }),
             falling: found.falling.iter().map(|(a, b)| (self.named(*a), self.named(*b))).collect(),
             rows: found.tunings.iter().map(|tuned| self.row(tuned)).collect(),
-            curves: found.curves.iter().map(curve).collect(),
+            curves: found
+                .curves
+                .iter()
+                .map(|one| CurveLine { what_knee: self.what_knee(one.offsets), ..curve(one) })
+                .collect(),
             left_out: found.left_out.iter().map(|id| self.names.scene_name(*id)).collect(),
             foot: foot(),
             chart: self.chart(),
@@ -144,7 +150,8 @@ impl<'a> Told<'a> {
         let stock = self.found.tunings.first()?.watts?.value;
         let watts = tuned.watts?.value;
         let verdict = tuned.against_stock.as_ref()?.verdict.words();
-        Some(ForLess { name: self.name(tuned), verdict, less_w: stock - watts, watts, stock_w: stock })
+        let what = self.what_less(tuned)?;
+        Some(ForLess { name: self.name(tuned), what, verdict, less_w: stock - watts, watts, stock_w: stock })
     }
 
     fn row(&self, tuned: &Tuned) -> TuningRow {
@@ -154,9 +161,12 @@ impl<'a> Told<'a> {
             stock: self.name(tuned) == STOCK,
             set: self.set(tuned),
             watts: measured(tuned.watts),
+            what_watts: self.what_of(Measure::PowerW, tuned),
             rate: measured(tuned.rate),
+            what_rate: self.what_of(Measure::AverageFps, tuned),
             against_stock: tuned.against_stock.as_ref().map(|judged| ratio(judged, self.what(tuned))),
             joules: measured(tuned.joules),
+            what_joules: self.what_of(Measure::JoulesPerFrame, tuned),
             clock_mhz: tuned.clock_hz.map(|hz| hz / 1e6),
             hottest_c: tuned.hottest_c,
             place: tuned.place.map_or("", |place| place.words()),
@@ -197,6 +207,28 @@ impl<'a> Told<'a> {
             }),
         }
         .to_string()
+    }
+
+    /// What a figure of a tuning's own value would be.
+    fn what_of(&self, measure: Measure, tuned: &Tuned) -> String {
+        let (setting, scenes) = (self.found.choice.setting, self.found.scenes.clone());
+        What::Tuned { measure, tuning: tuned.tuning, setting, scenes }.json()
+    }
+
+    /// What a figure of the watts less than stock would be.
+    fn what_less(&self, tuned: &Tuned) -> Option<String> {
+        let (setting, scenes) = (self.found.choice.setting, self.found.scenes.clone());
+        let baseline = self.found.tunings.first()?.tuning;
+        Some(What::Less { setting, baseline, contender: tuned.tuning, scenes }.json())
+    }
+
+    /// What a figure of a curve's knee would be.
+    fn what_knee(&self, offsets: Offsets) -> String {
+        let (setting, scenes) = (self.found.choice.setting, self.found.scenes.clone());
+        let on_it =
+            |tuned: &&Tuned| tuned.offsets == offsets && tuned.watts.is_some() && tuned.rate.is_some();
+        let tunings = self.found.tunings.iter().filter(on_it).map(|tuned| tuned.tuning).collect();
+        What::Knee { setting, tunings, scenes }.json()
     }
 
     fn chart(&self) -> Plane {
@@ -316,6 +348,7 @@ fn curve(found: &CurveFound) -> CurveLine {
         knee_interval: found.band.as_ref().and_then(|band| band.knee).map(ends),
         stretches,
         by_law: found.law.and_then(|law| law.marginal(range.1)).map(|slope| 10.0 * slope),
+        what_knee: String::new(),
     }
 }
 

@@ -12,8 +12,9 @@ use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, Wort
 use super::against::ratio;
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
-use crate::work::against::Judged;
+use crate::work::against::{self, Judged};
 use crate::work::evidence::{Evidence, Registers};
+use crate::work::figures::what::What;
 use crate::work::foot;
 use crate::work::worth::{Found, Line};
 
@@ -80,6 +81,7 @@ impl<'a> Told<'a> {
             rate: measured(line.rate),
             against: judged.map(|judged| ratio(&judged, self.what(line))),
             per_frame: Measured { value: line.per_frame, interval: line.per_frame_interval },
+            what_frame: self.what_frame(line).unwrap_or_default(),
             value: line.value.as_ref().map(|value| ValueLine {
                 per_frame: value.per_frame,
                 interval: value.per_frame_interval.map(ends),
@@ -87,6 +89,7 @@ impl<'a> Told<'a> {
                 break_even_interval: value
                     .break_even_interval
                     .map(|(low, high)| (low.to_string(), high.to_string())),
+                what_even: self.what_even(line).unwrap_or_default(),
                 verdict: said(value.verdict, line),
                 way: way(value.verdict),
             }),
@@ -105,6 +108,23 @@ impl<'a> Told<'a> {
             "baseline": choice.baseline, "contender": line.tuning, "among": choice.contenders,
         })
         .to_string()
+    }
+
+    /// What a figure of the price of a frame would be.
+    fn what_frame(&self, line: &Line) -> Option<String> {
+        let price = line.price.as_ref()?.id;
+        line.per_frame?;
+        let against::Choice { measure, setting, .. } = self.found.choice;
+        let scenes = self.found.scenes.clone();
+        Some(What::Price { measure, setting, tuning: line.tuning, scenes, price }.json())
+    }
+
+    /// What a figure of the price of equal value would be: it rests on the baseline's price.
+    fn what_even(&self, line: &Line) -> Option<String> {
+        let price = self.found.lines.first()?.price.as_ref()?.id;
+        let against::Choice { measure, setting, baseline, .. } = self.found.choice;
+        let among = self.found.choice.compared();
+        Some(What::Even { measure, setting, baseline, contender: line.tuning, among, price }.json())
     }
 
     /// Memory and rated power as they were entered, each against the baseline's.

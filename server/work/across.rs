@@ -199,10 +199,40 @@ fn cost(evidence: &Evidence, choice: &Choice, step: Step, scenes: &[SceneId], tu
     };
     Cost {
         tuning,
-        overall: whole(&judged, sense(choice.measure)),
+        overall: cost_over(evidence, choice.measure, (step.from, step.to), scenes, tuning),
         scenes: judged,
         card_waits: scenes.iter().map(waits).collect(),
     }
+}
+
+/// What going from one setting to another costs a part over these scenes; `None` where one has no ratio.
+pub fn cost_over(
+    evidence: &Evidence,
+    measure: Measure,
+    (from, to): (SettingId, SettingId),
+    scenes: &[SceneId],
+    tuning: TuningId,
+) -> Option<Judged> {
+    let of = |scene: &SceneId| {
+        let at = |setting| evidence.cell_of(tuning, *scene, setting);
+        against::of_cells(evidence, measure, at(from)?, at(to)?)
+    };
+    whole(&scenes.iter().map(of).collect::<Vec<_>>(), sense(measure))
+}
+
+/// What becomes of a ratio of `(baseline, contender)` from one setting to another over these scenes.
+pub fn lead_over(
+    evidence: &Evidence,
+    measure: Measure,
+    (from, to): (SettingId, SettingId),
+    scenes: &[SceneId],
+    pair: (TuningId, TuningId),
+) -> Option<Judged> {
+    let of = |scene: &SceneId| {
+        let at = |setting| against::in_scene(evidence, measure, (*scene, setting), pair);
+        Some(over(at(from)?, at(to)?).change)
+    };
+    whole(&scenes.iter().map(of).collect::<Vec<_>>(), Sense::Amount)
 }
 
 fn change(

@@ -68,6 +68,10 @@ pub struct DelayRow {
     pub what_shown: String,
     /// What a figure of the delay would be.
     pub what_delay: String,
+    /// What a figure of the step's cost would be; empty without one.
+    pub what_step: String,
+    /// What a figure of the cost in all would be; empty without one.
+    pub what_in_all: String,
 }
 
 impl DelayRow {
@@ -134,10 +138,6 @@ impl Latency {
         let query = [("scene", scene.as_str()), ("setting", setting.as_str()), ("theme", theme)];
         paths::with_query(&paths::latency_chart(&self.key), &query)
     }
-
-    fn figure(&self, what: &str) -> String {
-        paths::new_figure(&self.key, what)
-    }
 }
 
 impl Page for Latency {
@@ -160,6 +160,8 @@ impl Page for Latency {
             passes: 3,
             what_shown: r#"{"kind":"cell"}"#.into(),
             what_delay: r#"{"kind":"cell"}"#.into(),
+            what_step: r#"{"kind":"step"}"#.into(),
+            what_in_all: r#"{"kind":"step"}"#.into(),
         };
         let block = DelayBlock {
             scene_id: 4,

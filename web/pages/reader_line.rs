@@ -44,6 +44,8 @@ pub struct ReaderLine {
     pub price: String,
     /// What it costs more or less to run; `None`: not asked.
     pub running: Option<RunningLine>,
+    /// What a figure of the lead would be; empty where nothing was measured.
+    pub what: String,
 }
 
 /// What something costs more to run than what they have.
@@ -144,6 +146,7 @@ impl ReaderLine {
                 one_year: "45.50 EUR".into(),
                 three_years: "136.50 EUR".into(),
             }),
+            what: r#"{"kind":"reader"}"#.into(),
         };
         let no = ReaderLine {
             owns: true,

@@ -87,6 +87,8 @@ pub struct ForLess {
     pub watts: f64,
     /// Those of stock.
     pub stock_w: f64,
+    /// What a figure of the watts less would be.
+    pub what: String,
 }
 
 /// A tuning.
@@ -100,12 +102,18 @@ pub struct TuningRow {
     pub set: String,
     /// Mean measured power, W, with its 95% interval.
     pub watts: Measured,
+    /// What a figure of it would be; the same of the other values.
+    pub what_watts: String,
     /// Average frame rate, fps.
     pub rate: Measured,
+    /// What a figure of it would be.
+    pub what_rate: String,
     /// Frame rate against stock.
     pub against_stock: Option<RatioLine>,
     /// Energy per frame, J.
     pub joules: Measured,
+    /// What a figure of it would be.
+    pub what_joules: String,
     /// Mean clock, MHz.
     pub clock_mhz: Option<f64>,
     /// Highest temperature, degrees Celsius.
@@ -146,6 +154,8 @@ pub struct CurveLine {
     pub stretches: Vec<(f64, f64, f64)>,
     /// By a saturating law: at the last measured watts, ten more bring so many frames a second.
     pub by_law: Option<f64>,
+    /// What a figure of the knee would be.
+    pub what_knee: String,
 }
 
 impl Measured {
@@ -159,13 +169,16 @@ impl Measured {
 }
 
 impl ForLess {
-    /// `420 W is level (2.1% slower) with stock for 76 W less: 416 W instead of 492 W.`
+    /// `420 W is level with stock (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
     pub fn says(&self) -> String {
         let whole = |watts| Unit::W.behind(&format::fixed(watts, 0));
+        let stands = match self.verdict.strip_prefix("level") {
+            Some(rest) => format!("level with stock{rest}"),
+            None => format!("{} than stock", self.verdict),
+        };
         format!(
-            "{}, against stock {}, takes {} less: {} instead of {}.",
+            "{} is {stands} and takes {} less: {} instead of {}.",
             self.name,
-            self.verdict,
             whole(self.less_w),
             whole(self.watts),
             whole(self.stock_w)
@@ -330,6 +343,7 @@ impl Page for Tuning {
                 less_w: 96.0,
                 watts: 396.0,
                 stock_w: 492.0,
+                what: r#"{"kind":"less"}"#.into(),
             }),
             thriftiest: Some(("350 W".into(), 4.02, Some(5.02))),
             falling: vec![("memory +750 MHz".into(), "memory +1500 MHz".into())],
@@ -342,6 +356,7 @@ impl Page for Tuning {
                     knee_interval: Some((396.0, 445.0)),
                     stretches: vec![(347.0, 416.0, 1.4), (416.0, 492.0, 0.29)],
                     by_law: Some(0.3),
+                    what_knee: r#"{"kind":"knee"}"#.into(),
                 },
                 CurveLine { name: "core +180 MHz".into(), range: (350.0, 450.0), ..CurveLine::default() },
             ],

@@ -102,6 +102,8 @@ pub struct WorthLine {
     pub against: Option<RatioLine>,
     /// Price of a frame a second.
     pub per_frame: Measured,
+    /// What a figure of it would be; empty without a price.
+    pub what_frame: String,
     /// Value against the baseline.
     pub value: Option<ValueLine>,
     /// Mean power, W.
@@ -125,6 +127,8 @@ pub struct ValueLine {
     pub break_even: String,
     /// Both ends of its 95% interval, decimal text.
     pub break_even_interval: Option<(String, String)>,
+    /// What a figure of it would be; empty without the baseline's price.
+    pub what_even: String,
     /// What may be said.
     pub verdict: String,
     /// `up`, `down`, `level` or `open`.
@@ -237,6 +241,7 @@ impl Page for Worth {
             source: "median of five shops".into(),
             rate: measured(90.1),
             per_frame: measured(16.09),
+            what_frame: r#"{"kind":"price"}"#.into(),
             watts: measured(380.0),
             kwh_a_year: Some(395.2),
             one_year: "138.32".into(),
@@ -259,6 +264,7 @@ impl Page for Worth {
                 interval: Some((0.9916, 0.9996)),
                 break_even: "1798.00".into(),
                 break_even_interval: Some(("1790.75".into(), "1805.25".into())),
+                what_even: r#"{"kind":"even"}"#.into(),
                 verdict: "about the same value".into(),
                 way: "level",
             }),

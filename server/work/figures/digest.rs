@@ -12,6 +12,9 @@
 //! - `setting: FIELD`, then for each tuning by its role (`cell`, `baseline`, `contender`) `ROLE: FIELD`: maker, model,
 //!   name, power limit (W), offsets (MHz, mV), and the driver that the piece declares for the part, with its date;
 //! - `among: PART` for each tuning that is compared along, where it is an overall ratio; `scene: NAME` with its kind;
+//! - of what a page derives: `setting ROLE: FIELD` for each setting where there are several; `price: FIELD` of the dated
+//!   price it rests on; `reader: FIELD` of the kind of reader, with `reader plays: SCENE` and `reader uses: SETTING` and
+//!   their weights;
 //! - for each pass of its cells, by key, `pass KEY: FIELD`: role and scene; capture (SHA-256), member, segment; layout
 //!   (shape and version); window in ns; whether it counts ('counts', 'set aside', 'run
 //!   again'; with ', disputed' behind it while rulings of two people stand); unit; rig base; driver
@@ -26,11 +29,13 @@ use sha2::{Digest as _, Sha256};
 use weighhouse_measure::compare;
 use weighhouse_measure::measures::Measure;
 
-use super::value::{cells, scene_name, scenes};
+use super::derived;
+use super::value::{cells, scene_name, scenes, setting_name};
 use super::what::What;
 use crate::store::rulings::Verdict;
 use crate::store::{DriverId, PartId, SettingId, TuningId};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
+use crate::work::readers::Plays;
 use crate::work::results::hex;
 
 /// Number of the form described above.
@@ -99,13 +104,15 @@ pub fn rests_on(evidence: &Evidence, what: &What) -> Fields {
     fields.add("measure version", measure.version());
     fields.add("compare version", compare::VERSION);
     choices(&mut fields, evidence, what);
-    if let Some(setting) = setting_of(evidence, what) {
-        setting_fields(&mut fields, evidence, setting);
+    for (role, setting) in settings_of(evidence, what) {
+        setting_fields(&mut fields, evidence, &role, setting);
     }
+    price_fields(&mut fields, evidence, what);
+    reader_fields(&mut fields, evidence, what);
     for (role, tuning) in roles(evidence, what) {
         tuning_fields(&mut fields, evidence, role, tuning);
     }
-    if let What::Overall { among, .. } = what {
+    if let What::Overall { among, .. } | What::Even { among, .. } = what {
         let mut names: Vec<String> = among.iter().map(|tuning| full_name(evidence, *tuning)).collect();
         names.sort();
         names.into_iter().for_each(|name| fields.add(format!("among: {name}"), ""));
@@ -127,6 +134,15 @@ fn kind(what: &What) -> &'static str {
         What::Cell { .. } => "cell",
         What::Ratio { .. } => "ratio",
         What::Overall { .. } => "overall",
+        What::Costs { .. } => "costs",
+        What::Lead { .. } => "lead",
+        What::Tuned { .. } => "tuned",
+        What::Less { .. } => "less",
+        What::Knee { .. } => "knee",
+        What::Step { .. } => "step",
+        What::Price { .. } => "price",
+        What::Even { .. } => "even",
+        What::Reader { .. } => "reader",
     }
 }
 
@@ -152,22 +168,60 @@ fn choices(fields: &mut Fields, evidence: &Evidence, what: &What) {
     fields.add("prior sha256", prior);
 }
 
-fn setting_of(evidence: &Evidence, what: &What) -> Option<SettingId> {
+/// Its settings by what they are in it.
+fn settings_of(evidence: &Evidence, what: &What) -> Vec<(String, SettingId)> {
+    let one = |id: SettingId| ("setting".to_owned(), id);
     match what {
-        What::Cell { cell, .. } => evidence.cells.get(cell).map(|c| c.cell.of.setting_id),
-        What::Ratio { setting, .. } | What::Overall { setting, .. } => Some(*setting),
+        What::Cell { cell, .. } => {
+            evidence.cells.get(cell).map(|c| one(c.cell.of.setting_id)).into_iter().collect()
+        }
+        What::Ratio { setting, .. } | What::Overall { setting, .. } => vec![one(*setting)],
+        _ => derived::settings(evidence, what),
     }
 }
 
-fn setting_fields(fields: &mut Fields, evidence: &Evidence, id: SettingId) {
+fn price_fields(fields: &mut Fields, evidence: &Evidence, what: &What) {
+    let (What::Price { price, .. } | What::Even { price, .. }) = what else { return };
+    let Some(price) = derived::price_of(evidence, *price).map(|price| &price.fields) else { return };
+    fields.add("price: amount", &price.amount);
+    fields.add("price: currency", &price.currency);
+    fields.add("price: kind", price.kind.as_str());
+    fields.add("price: country", &price.country);
+    fields.add("price: source", &price.source);
+    fields.add("price: dated", price.dated_us);
+}
+
+fn reader_fields(fields: &mut Fields, evidence: &Evidence, what: &What) {
+    let What::Reader { reader, .. } = what else { return };
+    let Some(reader) = derived::reader(evidence, *reader).map(|reader| &reader.fields) else { return };
+    let owned = reader.owned_part_id.map(|part| evidence.registers.part_name(part));
+    fields.add("reader: name", &reader.name);
+    fields.add("reader: owns", owned.unwrap_or_default());
+    fields.add("reader: judges by", reader.judges_by.as_str());
+    fields.add("reader: asks", reader.asks_permille);
+    let plays = Plays::of(reader).unwrap_or_default();
+    let scenes = plays
+        .scenes
+        .iter()
+        .map(|(id, weight)| (format!("reader plays: {}", scene_name(evidence, *id)), weight));
+    let settings = plays
+        .settings
+        .iter()
+        .map(|(id, weight)| (format!("reader uses: {}", setting_name(evidence, *id)), weight));
+    let mut weights: Vec<(String, &u32)> = scenes.chain(settings).collect();
+    weights.sort();
+    weights.into_iter().for_each(|(name, weight)| fields.add(name, weight));
+}
+
+fn setting_fields(fields: &mut Fields, evidence: &Evidence, role: &str, id: SettingId) {
     let Some(setting) = evidence.registers.settings.get(&id).map(|s| &s.fields) else { return };
-    fields.add("setting: name", &setting.name);
-    fields.add("setting: width", setting.width_px);
-    fields.add("setting: height", setting.height_px);
-    fields.add("setting: preset", &setting.preset);
-    fields.add("setting: ray tracing", &setting.ray_tracing);
-    fields.add("setting: upscaling", &setting.upscaling);
-    fields.add("setting: generated", setting.generated);
+    fields.add(format!("{role}: name"), &setting.name);
+    fields.add(format!("{role}: width"), setting.width_px);
+    fields.add(format!("{role}: height"), setting.height_px);
+    fields.add(format!("{role}: preset"), &setting.preset);
+    fields.add(format!("{role}: ray tracing"), &setting.ray_tracing);
+    fields.add(format!("{role}: upscaling"), &setting.upscaling);
+    fields.add(format!("{role}: generated"), setting.generated);
 }
 
 /// The tunings whose passes it rests on, by what they are in it.
@@ -176,9 +230,12 @@ fn roles(evidence: &Evidence, what: &What) -> Vec<(&'static str, TuningId)> {
         What::Cell { cell, .. } => {
             evidence.cells.get(cell).map(|c| ("cell", c.cell.of.tuning_id)).into_iter().collect()
         }
-        What::Ratio { baseline, contender, .. } | What::Overall { baseline, contender, .. } => {
+        What::Ratio { baseline, contender, .. }
+        | What::Overall { baseline, contender, .. }
+        | What::Even { baseline, contender, .. } => {
             vec![("baseline", *baseline), ("contender", *contender)]
         }
+        _ => derived::roles(evidence, what),
     }
 }
 
@@ -222,15 +279,15 @@ fn passes(fields: &mut Fields, evidence: &Evidence, what: &What) {
         .flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)))
         .collect();
     own.sort_by(|a, b| a.1.row.key.cmp(&b.1.row.key));
+    let several = settings_of(evidence, what).len() > 1;
     for (cell, pass) in own {
         let role =
             roles.iter().find(|(_, tuning)| *tuning == cell.cell.of.tuning_id).map_or("", |(role, _)| role);
-        pass_fields(
-            fields,
-            evidence,
-            pass,
-            &format!("{role}, {}", scene_name(evidence, cell.cell.of.scene_id)),
-        );
+        let mut of = format!("{role}, {}", scene_name(evidence, cell.cell.of.scene_id));
+        if several {
+            of = format!("{of}, {}", setting_name(evidence, cell.cell.of.setting_id));
+        }
+        pass_fields(fields, evidence, pass, &of);
     }
 }
 

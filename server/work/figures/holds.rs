@@ -5,6 +5,7 @@ use weighhouse_measure::compare::verdict::Verdict;
 use weighhouse_measure::measures::{LowDefinition, Measure};
 use weighhouse_web::format;
 
+use super::derived;
 use super::value::{self, Valued, cells};
 use super::what::What;
 use crate::store::PassId;
@@ -45,6 +46,7 @@ fn said(evidence: &Evidence, what: &What) -> Option<Said> {
             let found = against::overall(evidence, *measure, *setting, (*baseline, *contender), among);
             found.map(|found| found.verdict)
         }
+        _ => derived::verdict(evidence, what),
     };
     Some(Said { valued, verdict })
 }
@@ -64,7 +66,7 @@ pub fn otherwise(evidence: &Evidence, what: &What, places: i64) -> Vec<Otherwise
     }
     all.extend(without_one(evidence, what, &now, places));
     for measure in other_lows(what.measure()) {
-        let asked = with_measure(what, measure);
+        let asked = what.with_measure(measure);
         all.push(compare(measure.name().to_owned(), said(evidence, &asked)));
     }
     all
@@ -173,16 +175,6 @@ fn other_lows(measure: Measure) -> Vec<Measure> {
     all.into_iter().filter(|one| *one != definition).map(|one| Measure::Low(one, tail)).collect()
 }
 
-fn with_measure(what: &What, to: Measure) -> What {
-    let mut what = what.clone();
-    match &mut what {
-        What::Cell { measure, .. } | What::Ratio { measure, .. } | What::Overall { measure, .. } => {
-            *measure = to
-        }
-    }
-    what
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -238,7 +230,7 @@ mod tests {
         let others = other_lows(low);
         assert_eq!(others.len(), 2);
         assert!(!others.contains(&low) && other_lows(AVERAGE).is_empty());
-        let what = with_measure(&What::Cell { measure: AVERAGE, cell: CellId(1) }, others[0]);
+        let what = What::Cell { measure: AVERAGE, cell: CellId(1) }.with_measure(others[0]);
         assert_eq!(what.measure(), others[0]);
     }
 }

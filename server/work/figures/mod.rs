@@ -4,6 +4,7 @@
 //! piece's; people move it on by [`steps`], and [`changes`] says why it lapsed; [`holds`] says whether it survives other choices.
 
 pub mod changes;
+mod derived;
 pub mod digest;
 pub mod holds;
 pub mod ledger;

@@ -1,11 +1,14 @@
 //! What a figure says now: its value with interval and count of passes, its name in words, how it is printed.
 
+use std::collections::BTreeSet;
+
 use serde::Serialize;
 use weighhouse_measure::compare::Interval;
 use weighhouse_measure::compare::ratio::{Crossing, Ratio};
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::format::{self, Unit};
 
+use super::derived;
 use super::what::What;
 use crate::store::registers::tunings::STOCK;
 use crate::store::{CellId, SceneId, SettingId, TuningId};
@@ -30,9 +33,17 @@ pub struct Valued {
     pub is_ratio: bool,
     /// What it crosses.
     pub marks: Vec<Crossing>,
+    /// Currency that stands behind the value, in the place of its unit; empty where it is no money.
+    pub currency: String,
 }
 
 impl Valued {
+    /// A value that is no ratio and crosses nothing, of no pass yet.
+    pub(super) fn plain(value: f64, interval: Option<Interval>, unit: Unit) -> Valued {
+        let (passes, marks, currency) = Default::default();
+        Valued { value, interval, passes, unit, is_ratio: false, marks, currency }
+    }
+
     /// The value in full: the shortest decimal text that gives the same number.
     pub fn full(&self) -> String {
         self.value.to_string()
@@ -43,6 +54,8 @@ impl Valued {
         let places = i32::try_from(places).unwrap_or(*PLACES.end());
         if self.is_ratio {
             format::change_printed(self.value, places)
+        } else if !self.currency.is_empty() {
+            format::text_in(&format::fixed(self.value, places), &self.currency)
         } else {
             format::printed(self.value, places, self.unit)
         }
@@ -52,6 +65,11 @@ impl Valued {
     pub fn interval_shown(&self) -> String {
         match self.interval {
             Some(Interval { low, high }) if self.is_ratio => format::change_interval(low, high),
+            Some(Interval { low, high }) if !self.currency.is_empty() => {
+                let places = i32::try_from(self.places()).unwrap_or(2);
+                let ends = [low, high].map(|end| format::fixed(end, places));
+                format::text_in(&ends.join(" to "), &self.currency)
+            }
             Some(Interval { low, high }) => format::interval(low, high, self.unit),
             None => String::new(),
         }
@@ -62,6 +80,10 @@ impl Valued {
     pub fn places(&self) -> i64 {
         let places = match self.interval {
             Some(Interval { low, high }) if self.is_ratio => format::change_places(low, high),
+            // Money is never printed finer than its smallest coin.
+            Some(Interval { low, high }) if !self.currency.is_empty() => {
+                format::places_for((high - low) / 2.0).unwrap_or(2).clamp(0, 2)
+            }
             Some(Interval { low, high }) => format::places((high - low) / 2.0, self.unit),
             None if self.is_ratio => 1,
             None => format::places(f64::NAN, self.unit),
@@ -79,14 +101,8 @@ pub fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
             let found = evidence.value(evidence.cells.get(cell)?, measure)?;
             let (unit, scale) = unit(measure);
             let scaled = |i: Interval| Interval { low: i.low * scale, high: i.high * scale };
-            Some(Valued {
-                value: found.value * scale,
-                interval: found.interval.map(scaled),
-                passes: found.passes,
-                unit,
-                is_ratio: false,
-                marks: Vec::new(),
-            })
+            let plain = Valued::plain(found.value * scale, found.interval.map(scaled), unit);
+            Some(Valued { passes: found.passes, ..plain })
         }
         What::Ratio { scene, setting, baseline, contender, .. } => {
             let judged = against::in_scene(evidence, measure, (*scene, *setting), (*baseline, *contender));
@@ -96,10 +112,11 @@ pub fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
             let found = against::overall(evidence, measure, *setting, (*baseline, *contender), among);
             found.map(|found| of_ratio(&found.overall.these))
         }
+        _ => derived::value(evidence, what),
     }
 }
 
-fn of_ratio(ratio: &Ratio) -> Valued {
+pub(super) fn of_ratio(ratio: &Ratio) -> Valued {
     Valued {
         value: ratio.ratio,
         interval: ratio.bounds.map(|b| b.interval),
@@ -107,6 +124,7 @@ fn of_ratio(ratio: &Ratio) -> Valued {
         unit: Unit::One,
         is_ratio: true,
         marks: ratio.marks.clone(),
+        currency: String::new(),
     }
 }
 
@@ -115,8 +133,12 @@ pub fn scenes(evidence: &Evidence, what: &What) -> Vec<SceneId> {
     match what {
         What::Cell { cell, .. } => evidence.cells.get(cell).map(|c| c.cell.of.scene_id).into_iter().collect(),
         What::Ratio { scene, .. } => vec![*scene],
-        What::Overall { measure, setting, among, .. } => {
+        What::Overall { measure, setting, among, .. } | What::Even { measure, setting, among, .. } => {
             against::scenes_all_ran(evidence, *measure, *setting, among).into_iter().collect()
+        }
+        _ => {
+            let own = derived::cells(evidence, what).into_iter().map(|cell| cell.cell.of.scene_id);
+            own.collect::<BTreeSet<_>>().into_iter().collect()
         }
     }
 }
@@ -126,12 +148,14 @@ pub fn cells<'a>(evidence: &'a Evidence, what: &What) -> Vec<&'a CellEvidence> {
     match what {
         What::Cell { cell, .. } => evidence.cells.get(cell).into_iter().collect(),
         What::Ratio { setting, baseline, contender, .. }
-        | What::Overall { setting, baseline, contender, .. } => {
+        | What::Overall { setting, baseline, contender, .. }
+        | What::Even { setting, baseline, contender, .. } => {
             let sides = [*baseline, *contender];
             let each =
                 scenes(evidence, what).into_iter().flat_map(|scene| sides.map(|tuning| (tuning, scene)));
             each.filter_map(|(tuning, scene)| evidence.cell_of(tuning, scene, *setting)).collect()
         }
+        _ => derived::cells(evidence, what),
     }
 }
 
@@ -163,7 +187,8 @@ pub fn scene_name(evidence: &Evidence, id: SceneId) -> String {
     scene.map_or_else(|| format!("scene {id}"), |s| format!("{} ({})", s.fields.game, s.fields.passage))
 }
 
-fn setting_name(evidence: &Evidence, id: SettingId) -> String {
+/// A setting: '2160p native'.
+pub(super) fn setting_name(evidence: &Evidence, id: SettingId) -> String {
     evidence.registers.settings.get(&id).map_or_else(|| format!("setting {id}"), |s| s.fields.name.clone())
 }
 
@@ -194,6 +219,7 @@ pub fn name(evidence: &Evidence, what: &What) -> String {
                 setting_name(evidence, *setting)
             )
         }
+        _ => format!("{}: {measure}", derived::name(evidence, what)),
     }
 }
 
@@ -216,6 +242,7 @@ pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
             let scenes = format::plural(count(scenes(evidence, what).len()), "scene", "scenes");
             format!("geometric mean of the ratios in {scenes} that all compared ran, over {passes}")
         }
+        _ => derived::method(what, &passes),
     };
     format!("{}: {of}; {interval}{prior}.", format::sentence(what.measure().name()))
 }

@@ -1,12 +1,12 @@
-//! What a figure is: a measure of a cell, a ratio in one scene, or an overall ratio.
+//! What a figure is: a measure of a cell, a ratio in one scene, an overall ratio, or what a page derives from them.
 
 use serde::{Deserialize, Serialize};
 use weighhouse_measure::measures::Measure;
 
-use crate::store::{CellId, SceneId, SettingId, TuningId};
+use crate::store::{CellId, PriceId, ReaderId, SceneId, SettingId, TuningId};
 use crate::work::{Refusal, Result};
 
-/// What a figure is. Its JSON is canonical: fields in this order, no blanks, `among` ascending and each once.
+/// What a figure is. Its JSON is canonical: fields in this order, no blanks, lists ascending and each once.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "lowercase", deny_unknown_fields)]
 pub enum What {
@@ -43,6 +43,113 @@ pub enum What {
         /// All that are compared together, baseline and contender among them.
         among: Vec<TuningId>,
     },
+    /// What one option costs a part: its cells at one setting over those at another.
+    Costs {
+        /// Of what.
+        measure: Measure,
+        /// The part as it is run.
+        tuning: TuningId,
+        /// Stands at 1.
+        from: SettingId,
+        /// Compared with it.
+        to: SettingId,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+    },
+    /// What becomes of a lead: at one setting over at another.
+    Lead {
+        /// Of what.
+        measure: Measure,
+        /// Stands at 1 at both.
+        baseline: TuningId,
+        /// Compared with it.
+        contender: TuningId,
+        /// The lead that stands at 1.
+        from: SettingId,
+        /// The lead that is compared with it.
+        to: SettingId,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+    },
+    /// A measure of a part as it is run, over scenes.
+    Tuned {
+        /// Of what.
+        measure: Measure,
+        /// The part as it is run.
+        tuning: TuningId,
+        /// At which setting.
+        setting: SettingId,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+    },
+    /// Watts that one tuning takes less than another.
+    Less {
+        /// At which setting.
+        setting: SettingId,
+        /// Takes more.
+        baseline: TuningId,
+        /// Takes less.
+        contender: TuningId,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+    },
+    /// Watts from which on more bring clearly less.
+    Knee {
+        /// At which setting.
+        setting: SettingId,
+        /// The tunings of the curve.
+        tunings: Vec<TuningId>,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+    },
+    /// What a cell has more than another, as a step of generated frames costs delay.
+    Step {
+        /// Of what.
+        measure: Measure,
+        /// Less ...
+        first: CellId,
+        /// ... than this one.
+        second: CellId,
+    },
+    /// Price of a frame a second.
+    Price {
+        /// Of which rate.
+        measure: Measure,
+        /// At which setting.
+        setting: SettingId,
+        /// The part as it is run.
+        tuning: TuningId,
+        /// Over these scenes.
+        scenes: Vec<SceneId>,
+        /// The dated price.
+        price: PriceId,
+    },
+    /// Price at which the contender is worth as much as the baseline.
+    Even {
+        /// Of which rate.
+        measure: Measure,
+        /// At which setting.
+        setting: SettingId,
+        /// Has the price.
+        baseline: TuningId,
+        /// Is worth as much at the figure's price.
+        contender: TuningId,
+        /// All that are compared together, baseline and contender among them.
+        among: Vec<TuningId>,
+        /// The baseline's dated price.
+        price: PriceId,
+    },
+    /// The lead for a kind of reader.
+    Reader {
+        /// By which they judge.
+        measure: Measure,
+        /// Who they are.
+        reader: ReaderId,
+        /// What those who buy new would buy else.
+        baseline: TuningId,
+        /// What they ask about.
+        contender: TuningId,
+    },
 }
 
 impl What {
@@ -71,25 +178,72 @@ impl What {
     /// The measure it is of.
     pub fn measure(&self) -> Measure {
         match self {
-            What::Cell { measure, .. } | What::Ratio { measure, .. } | What::Overall { measure, .. } => {
-                *measure
-            }
+            What::Cell { measure, .. }
+            | What::Ratio { measure, .. }
+            | What::Overall { measure, .. }
+            | What::Costs { measure, .. }
+            | What::Lead { measure, .. }
+            | What::Tuned { measure, .. }
+            | What::Step { measure, .. }
+            | What::Price { measure, .. }
+            | What::Even { measure, .. }
+            | What::Reader { measure, .. } => *measure,
+            What::Less { .. } | What::Knee { .. } => Measure::PowerW,
         }
+    }
+
+    /// The same of another measure, where it has one to choose.
+    #[must_use]
+    pub fn with_measure(&self, to: Measure) -> What {
+        let mut what = self.clone();
+        match &mut what {
+            What::Cell { measure, .. }
+            | What::Ratio { measure, .. }
+            | What::Overall { measure, .. }
+            | What::Costs { measure, .. }
+            | What::Lead { measure, .. }
+            | What::Tuned { measure, .. }
+            | What::Step { measure, .. }
+            | What::Price { measure, .. }
+            | What::Even { measure, .. } => *measure = to,
+            // A reader judges by what the reader's row says.
+            What::Reader { .. } | What::Less { .. } | What::Knee { .. } => {}
+        }
+        what
     }
 
     /// Whether it is a ratio, printed as a change in per cent.
     pub fn is_ratio(&self) -> bool {
-        !matches!(self, What::Cell { .. })
+        use What::{Costs, Lead, Overall, Ratio, Reader};
+        matches!(self, Ratio { .. } | Overall { .. } | Costs { .. } | Lead { .. } | Reader { .. })
     }
 
     fn canonical(mut self) -> What {
-        if let What::Overall { among, baseline, contender, .. } = &mut self {
-            among.extend([*baseline, *contender]);
-            among.sort_unstable();
-            among.dedup();
+        match &mut self {
+            What::Overall { among, baseline, contender, .. }
+            | What::Even { among, baseline, contender, .. } => {
+                among.extend([*baseline, *contender]);
+                tidy(among);
+            }
+            What::Knee { tunings, scenes, .. } => {
+                tidy(tunings);
+                tidy(scenes);
+            }
+            What::Costs { scenes, .. }
+            | What::Lead { scenes, .. }
+            | What::Tuned { scenes, .. }
+            | What::Less { scenes, .. }
+            | What::Price { scenes, .. } => tidy(scenes),
+            What::Cell { .. } | What::Ratio { .. } | What::Step { .. } | What::Reader { .. } => {}
         }
         self
     }
+}
+
+/// Ascending, each once.
+fn tidy<T: Ord>(list: &mut Vec<T>) {
+    list.sort_unstable();
+    list.dedup();
 }
 
 #[cfg(test)]

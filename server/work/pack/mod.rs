@@ -4,6 +4,7 @@
 pub mod bars;
 pub mod figures;
 pub mod methods;
+pub mod readers;
 pub mod tables;
 pub mod zip;
 
