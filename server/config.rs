@@ -40,6 +40,8 @@ pub struct Limits {
     pub body_total: Duration,
     /// Bytes of a body, uploads apart.
     pub body_bytes: usize,
+    /// Bytes of a body with a draft's text in it.
+    pub text_bytes: usize,
     /// For a whole upload.
     pub upload_total: Duration,
     /// Bytes of an upload.
@@ -79,6 +81,7 @@ impl Default for Limits {
             body_idle: Duration::from_secs(20),
             body_total: Duration::from_secs(60),
             body_bytes: 64 * 1024,
+            text_bytes: 4 * 1024 * 1024,
             upload_total: Duration::from_secs(60 * 60),
             upload_bytes: 2 * 1024 * 1024 * 1024,
             drain: Duration::from_secs(8),

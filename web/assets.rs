@@ -33,6 +33,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("upload.js", "text/javascript; charset=utf-8", include_bytes!("static/upload.js")),
     ("board.js", "text/javascript; charset=utf-8", include_bytes!("static/board.js")),
     ("filter.js", "text/javascript; charset=utf-8", include_bytes!("static/filter.js")),
+    ("draft.js", "text/javascript; charset=utf-8", include_bytes!("static/draft.js")),
 ];
 
 static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {

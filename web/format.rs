@@ -5,6 +5,7 @@
 
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
+use weighhouse_measure::draft::Kind;
 
 /// What stands for a value that cannot be had.
 pub const NOTHING: &str = "–";
@@ -189,6 +190,22 @@ pub fn printed(value: f64, places: i32, unit: Unit) -> String {
 /// `+24%`: what a ratio says against its baseline, to the decimal places that a figure is printed with.
 pub fn change_printed(ratio: f64, places: i32) -> String {
     if ratio.is_finite() { format!("{}%", signed((ratio - 1.0) * 100.0, places)) } else { NOTHING.to_owned() }
+}
+
+/// A number as a text tells it, to these decimal places: `+28.2%`, `1.28 times`, `EUR 1450`, `150 fps`.
+pub fn in_text(kind: Kind, value: f64, places: i32) -> String {
+    match kind {
+        Kind::Change => format!("{}%", signed(value, places)),
+        Kind::Money(_) => text_in(kind.sign(), &fixed(value, places)),
+        _ => text_in(&fixed(value, places), kind.sign()),
+    }
+}
+
+/// Decimal places of a number that is written in these steps: 0.1 has one.
+pub fn places_of(step: f64) -> i32 {
+    (0..MOST_PLACES)
+        .find(|places| step <= 0.0 || step * (0..*places).fold(1.0, |s, _| s * 10.0) > 0.999)
+        .unwrap_or(0)
 }
 
 /// `124.01 ± 0.35 fps`: value and half the width of its interval.
@@ -405,6 +422,8 @@ pub fn whole_minutes(seconds: u32) -> String {
 
 #[cfg(test)]
 mod tests {
+    use weighhouse_measure::draft::Currency;
+
     use super::*;
 
     fn spaced(text: &str) -> String {
@@ -548,6 +567,15 @@ mod tests {
         }
         assert_eq!(ago(now, now), "just now");
         assert_eq!(spaced(&ago(now - SignedDuration::from_mins(12), now)), "12 min ago");
+    }
+
+    #[test]
+    fn numbers_are_written_as_texts_tell_them() {
+        assert_eq!(spaced(&in_text(Kind::Change, 28.24, 1)), "+28.2%");
+        assert_eq!(spaced(&in_text(Kind::Times, 1.2824, 2)), "1.28 times");
+        assert_eq!(spaced(&in_text(Kind::Money(Currency::Eur), 1450.0, 0)), "EUR 1450");
+        assert_eq!(spaced(&in_text(Kind::Fps, 150.2, 0)), "150 fps");
+        assert_eq!([1.0, 0.1, 0.01, 10.0, 0.0].map(places_of), [0, 1, 2, 0, 0]);
     }
 
     #[test]

@@ -7,3 +7,4 @@ pub mod logs;
 pub mod marks;
 pub mod pages;
 pub mod paths;
+pub mod told;

@@ -150,6 +150,16 @@ routes! {
     RIG_CHECK = "/pieces/{piece}/rigs" => rig_check(piece: &str);
     /// What a change of driver, build or rig base did.
     CHANGES = "/pieces/{piece}/changes" => changes(piece: &str);
+    /// The text of a piece with its numbers. POST keeps a version.
+    DRAFT = "/pieces/{piece}/draft" => draft(piece: &str);
+    /// POST a text to check it without keeping it.
+    DRAFT_CHECK = "/pieces/{piece}/draft/check" => draft_check(piece: &str);
+    /// POST what a number of the text quotes, or that it is left alone.
+    DRAFT_NUMBERS = "/pieces/{piece}/draft/numbers" => draft_numbers(piece: &str);
+    /// The text with a footnote behind each number: Markdown.
+    DRAFT_NOTES = "/pieces/{piece}/draft/notes" => draft_notes(piece: &str);
+    /// The numbers of the text with what they quote: CSV.
+    DRAFT_TABLE = "/pieces/{piece}/draft/table.csv" => draft_table(piece: &str);
     /// Ledger of figures. POST makes one.
     FIGURES = "/pieces/{piece}/figures" => figures(piece: &str);
     /// The exported bundle.
@@ -270,6 +280,16 @@ pub fn new_figure(piece: &str, what: &str) -> String {
 
 /// The document of the API (OpenAPI).
 pub const OPENAPI: &str = "/api/openapi.json";
+
+/// The draft, looking at its nth number, from 1.
+pub fn draft_at(piece: &str, n: usize) -> String {
+    with_query(&draft(piece), &[("at", &n.to_string())])
+}
+
+/// An older version of the draft.
+pub fn draft_version(piece: &str, number: i64) -> String {
+    with_query(&draft(piece), &[("version", &number.to_string())])
+}
 
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";

@@ -14,6 +14,7 @@ mod capture;
 mod cells;
 mod changes;
 mod chart;
+mod draft;
 mod failures;
 mod figure;
 mod figures;

@@ -15,10 +15,10 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, changes, failures, figure, figures, front, headers,
-    health, intake, invitation, latency, layout, layouts, noise_prior, openapi, origin, pack, panics, pass,
-    people, piece, pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace, tuning,
-    upload, upload_form, uploads, worth,
+    App, across, against, assets, board, capture, cells, changes, draft, failures, figure, figures, front,
+    headers, health, intake, invitation, latency, layout, layouts, noise_prior, openapi, origin, pack,
+    panics, pass, people, piece, pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace,
+    tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -87,6 +87,10 @@ fn pages() -> Router<App> {
         .route(paths::FIGURE_STEPS, post(figures::step))
         .route(paths::FIGURE, get(figure::show).post(figure::edit))
         .route(paths::FIGURE_BLIND, get(figure::second_look))
+        .route(paths::DRAFT, get(draft::show))
+        .route(paths::DRAFT_NUMBERS, post(draft::decide))
+        .route(paths::DRAFT_NOTES, get(draft::notes))
+        .route(paths::DRAFT_TABLE, get(draft::table))
         .route(paths::PACK, get(pack::show))
         .route(paths::PACK_ZIP, get(pack::download))
         .route(paths::PEOPLE, get(people::show))
@@ -125,6 +129,11 @@ fn registers() -> Router<App> {
         .route(paths::SETTING, get(show::<SettingFields>).post(edit::<SettingFields>))
 }
 
+/// What takes texts as long as a script.
+fn texts() -> Router<App> {
+    Router::new().route(paths::DRAFT, post(draft::keep)).route(paths::DRAFT_CHECK, post(draft::check))
+}
+
 /// What takes large bodies, as they come.
 fn uploads() -> Router<App> {
     Router::new().route(paths::UPLOAD, put(upload::take)).route(paths::INTAKE_LOGS, post(upload_form::take))
@@ -150,6 +159,7 @@ pub(super) fn all(app: App) -> Result<Router, ConfigError> {
         .fallback(|| async { StatusCode::NOT_FOUND });
     let large = uploads();
     let with_sessions = taking(small, limits.body_bytes, limits.body_total, &limits)
+        .merge(taking(texts().nest(paths::API, texts()), limits.text_bytes, limits.body_total, &limits))
         .merge(taking(large, limits.upload_bytes, limits.upload_total, &limits))
         .layer(CatchPanicLayer::custom(panics::answer))
         .layer(middleware::from_fn_with_state(app.clone(), session::look_up));

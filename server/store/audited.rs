@@ -280,6 +280,17 @@ pub const BOARD: Audited = Audited {
     left_out: &[("token_hash", SECRET), ("opened_us", "who looked, not who changed")],
     ..Audited::of("board", &["id", "rig_id", "piece_id", "made_by", "made_us", "revoked_us"])
 };
+/// A version of a draft's text.
+pub const DRAFT_TEXT: Audited = Audited {
+    bytes: &["digest"],
+    left_out: &[("body", "held to its digest")],
+    ..Audited::of("draft_text", &["id", "piece_id", "number", "form", "person_id", "at_us"])
+};
+/// What was decided on a number of a draft.
+pub const DRAFT_NUMBER: Audited = Audited::of(
+    "draft_number",
+    &["id", "piece_id", "number", "before", "behind", "link", "person_id", "at_us", "version"],
+);
 
 /// All of them.
 pub(super) const ALL: &[&Audited] = &[
@@ -316,6 +327,8 @@ pub(super) const ALL: &[&Audited] = &[
     &READER,
     &BENCH_COST,
     &BOARD,
+    &DRAFT_TEXT,
+    &DRAFT_NUMBER,
 ];
 
 /// Tables whose rows are not in the trail, each with its why. (Known to the test alone.)

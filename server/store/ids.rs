@@ -51,6 +51,10 @@ ids! {
     SettingId,
     /// How a part is run.
     TuningId,
+    /// A version of a draft's text.
+    DraftTextId,
+    /// What was decided on a number of a draft.
+    DraftNumberId,
     /// Part x tuning x scene x setting.
     CellId,
     /// A log file as it came.

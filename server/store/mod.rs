@@ -16,6 +16,7 @@ pub mod bench;
 pub mod captures;
 pub mod check;
 pub mod companions;
+pub mod drafts;
 mod error;
 pub mod figures;
 pub mod first_steps;

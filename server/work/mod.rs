@@ -10,6 +10,7 @@ pub mod cells;
 pub mod changes;
 pub mod choices;
 pub mod deadline;
+pub mod draft;
 pub mod error;
 pub mod evidence;
 pub mod figures;

@@ -5,6 +5,7 @@
 #![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "what fails fails the test")]
 
 mod day;
+mod draft;
 mod driver;
 #[expect(dead_code, reason = "shared with the HTTP tests, which ask for more")]
 #[path = "../http/harness.rs"]

@@ -8,6 +8,7 @@ mod across;
 mod against;
 mod assets;
 mod disputes;
+mod draft;
 mod figures;
 mod first_steps;
 mod guard;

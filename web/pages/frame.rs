@@ -136,6 +136,7 @@ impl Frame {
                 to("Latency", paths::latency(key)),
                 to("Worth", paths::worth(key)),
                 to("Figures", paths::figures(key)),
+                to("Draft", paths::draft(key)),
                 to("Pack", paths::pack(key)),
             ],
         });

@@ -5,6 +5,7 @@ mod against;
 mod board;
 mod cells;
 mod changes;
+mod draft;
 mod figure;
 mod figures;
 pub mod form;
@@ -45,6 +46,7 @@ pub use against::{
 pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use changes::{ChangeBlock, ChangeRow, Changes};
+pub use draft::{Draft, NumberLine, TextLine, TextPiece, TextVersion};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
@@ -106,6 +108,7 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Worth>("worth")?;
     take.page::<Reader>("reader")?;
     take.page::<NoisePrior>("noise_prior")?;
+    take.page::<Draft>("draft")?;
     take.page::<Figure>("figure")?;
     take.page::<FigureBlind>("figure_blind")?;
     take.page::<FigureNew>("figure_new")?;

@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::hedges::{MULTIPLE_LOOSE, PART_LOOSE, hedge};
 use super::language::Language;
 use super::leave::{MONEY, lends, may_be_bare, names_something};
-use super::names::Mention;
+use super::names::{Mention, mention_at};
 use super::numbers::{Phrase, Told, phrase};
 use super::score::Topic;
 use super::sense::{differs, sense};
@@ -39,7 +39,7 @@ fn scan(tokens: &[Token], seen: &[Mention], words: &Language) -> Vec<Typed> {
     let mut all = Vec::new();
     let mut at = 0;
     while at < tokens.len() {
-        if let Some(mention) = seen.iter().find(|m| m.tokens.contains(&at)) {
+        if let Some(mention) = mention_at(seen, at) {
             at = mention.tokens.end;
             continue;
         }
@@ -183,7 +183,7 @@ fn lookup_small(token: &Token, words: &Language) -> bool {
 
 /// Gives bare numbers the unit of a number beside them, or of a price where the sentence speaks of one.
 fn share((tokens, seen): (&[Token], &[Mention]), all: &mut [Typed], known: &[Known], words: &Language) {
-    let named = |at: usize| seen.iter().any(|m| m.tokens.contains(&at));
+    let named = |at: usize| mention_at(seen, at).is_some();
     for at in 0..all.len() {
         if all[at].unit.is_some() {
             continue;

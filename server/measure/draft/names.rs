@@ -27,6 +27,12 @@ pub struct Mention {
     pub who: Who,
 }
 
+/// The name of which token `at` is one, of names in order.
+pub fn mention_at(seen: &[Mention], at: usize) -> Option<&Mention> {
+    let after = seen.partition_point(|m| m.tokens.start <= at);
+    seen.get(after.checked_sub(1)?).filter(|m| m.tokens.contains(&at))
+}
+
 /// Names of one figure.
 #[derive(Clone, Debug, Default)]
 pub struct Ids {

@@ -2,7 +2,7 @@
 
 use super::judge::{Match, expected};
 use super::link::Link;
-use super::names::Who;
+use super::names::{Who, mention_at};
 use super::sides::Context;
 use super::tokens::{Token, What};
 use super::{Kind, Known, Number, Sense};
@@ -45,7 +45,7 @@ impl Context<'_> {
         let of = |t: &Token| self.words.topics.iter().find(|(_, all)| t.is_in(all)).map(|(topic, _)| *topic);
         let plain =
             |topic: &Topic| !matches!(topic, Topic::Generated | Topic::PerFrame | Topic::Limit | Topic::Idle);
-        let named = |at: usize| self.seen.iter().any(|m| m.tokens.contains(&at));
+        let named = |at: usize| mention_at(self.seen, at).is_some();
         let clause = |t: &Token| !matches!(t.what, What::Sign(',' | ';' | ':' | '.' | '('));
         let behind = self.tokens.iter().enumerate().skip(number.tokens.end).take(6);
         let behind = behind.take_while(|(_, t)| t.sentence == sentence && clause(t));

@@ -37,9 +37,14 @@ impl Context<'_> {
         self.tokens.get(number.tokens.start).map_or(0, |t| t.sentence)
     }
 
-    /// Tokens of a sentence.
+    /// Tokens of a sentence, which stand together.
     pub fn of(&self, sentence: usize) -> impl Iterator<Item = &Token> {
-        self.tokens.iter().filter(move |t| t.sentence == sentence)
+        self.tokens[self.range(sentence)].iter()
+    }
+
+    fn range(&self, sentence: usize) -> std::ops::Range<usize> {
+        let start = self.tokens.partition_point(|t| t.sentence < sentence);
+        start..self.tokens.partition_point(|t| t.sentence <= sentence)
     }
 
     /// Whether a word of these stands in the sentence.
@@ -48,7 +53,15 @@ impl Context<'_> {
     }
 
     fn mentions(&self, sentence: usize) -> impl DoubleEndedIterator<Item = &Mention> {
-        self.seen.iter().filter(move |m| self.tokens[m.tokens.start].sentence == sentence)
+        let of = |m: &Mention| self.tokens[m.tokens.start].sentence;
+        let start = self.seen.partition_point(|m| of(m) < sentence);
+        self.seen[start..self.seen.partition_point(|m| of(m) <= sentence)].iter()
+    }
+
+    /// Names before a sentence, nearest first, as far as its paragraph and its heading reach.
+    fn earlier(&self, sentence: usize) -> impl Iterator<Item = &Mention> {
+        let before = self.seen.partition_point(|m| self.tokens[m.tokens.start].sentence < sentence);
+        self.seen[..before].iter().rev()
     }
 
     /// Parts named in a sentence.
@@ -84,11 +97,9 @@ impl Context<'_> {
     fn part_before(&self, sentence: usize) -> Option<Who> {
         let paragraph = self.of(sentence).next()?.paragraph;
         let earlier = || {
-            let all = self.seen.iter().rev().filter(|m| !matches!(m.who, Who::Scene(_)));
-            all.filter(|m| {
-                let token = &self.tokens[m.tokens.start];
-                token.sentence < sentence && token.paragraph == paragraph
-            })
+            let all = self.earlier(sentence);
+            let all = all.take_while(move |m| self.tokens[m.tokens.start].paragraph == paragraph);
+            all.filter(|m| !matches!(m.who, Who::Scene(_)))
         };
         let last = self.tokens[earlier().next()?.tokens.start].sentence;
         let own = || earlier().filter(|m| self.tokens[m.tokens.start].sentence == last);
@@ -144,8 +155,8 @@ impl Context<'_> {
             return None;
         }
         let paragraph = self.of(sentence).next()?.paragraph;
-        let earlier = self.seen.iter().rev().filter_map(|m| Some((&self.tokens[m.tokens.start], scene(m)?)));
-        let mut earlier = earlier.filter(|(t, _)| t.sentence < sentence);
+        let earlier = self.earlier(sentence);
+        let mut earlier = earlier.filter_map(|m| Some((&self.tokens[m.tokens.start], scene(m)?)));
         earlier.find(|(t, _)| t.paragraph == paragraph || t.heading).map(|(_, found)| found)
     }
 
@@ -237,7 +248,7 @@ impl Context<'_> {
 
     /// The part right behind a phrase, but for small words.
     fn named_after(&self, phrase: &[&str], sentence: usize, fits: impl Fn(usize) -> bool) -> Option<Who> {
-        let places = (0..self.tokens.len()).filter(|at| self.tokens[*at].sentence == sentence && fits(*at));
+        let places = self.range(sentence).filter(|at| fits(*at));
         for at in places.filter(|at| starts(self.tokens, *at, phrase, sentence)) {
             let mut next = at + phrase.len();
             while next < self.tokens.len() && self.tokens[next].sentence == sentence {

@@ -1,0 +1,206 @@
+//! What a text of a piece can quote: the piece's figures, and what the registers say of its parts.
+
+use jiff::Timestamp;
+use weighhouse_measure::draft::{Currency, Kind, Known, LowBy, Source, Standing};
+use weighhouse_measure::measures::{LowDefinition, Measure};
+use weighhouse_web::format::{self, Unit};
+use weighhouse_web::marks;
+
+use crate::store::figures::Step;
+use crate::store::registers::parts::Price;
+use crate::work::evidence::Evidence;
+use crate::work::figures::What;
+use crate::work::figures::ledger::{Ledger, Seen};
+use crate::work::figures::value;
+
+/// All that a text can quote: figures first, then the count of scenes, then the registers.
+pub fn known(ledger: &Ledger) -> Vec<Known> {
+    let evidence = &ledger.evidence;
+    let figures = ledger.figures.iter().filter_map(|seen| of_figure(evidence, seen));
+    figures.chain(scenes(evidence)).chain(of_parts(evidence)).collect()
+}
+
+/// A figure with a value; `None` where it has none now, or of a kind that no text tells.
+fn of_figure(evidence: &Evidence, seen: &Seen) -> Option<Known> {
+    let valued = seen.valued.as_ref()?;
+    let kind = if valued.is_ratio { Kind::Change } else { kind_of(valued.unit)? };
+    let change = |ratio: f64| (ratio - 1.0) * 100.0;
+    let told = |v: f64| if valued.is_ratio { change(v) } else { v };
+    let standing = match seen.state.standing {
+        marks::Standing::Agreed | marks::Standing::Quoted => Standing::Agreed,
+        marks::Standing::Lapsed => Standing::Lapsed,
+        _ => Standing::NotAgreed,
+    };
+    let lapsed = standing == Standing::Lapsed;
+    let last = seen.state.last().filter(|_| lapsed);
+    let now = seen.now.shown.as_deref().unwrap_or("");
+    let agreed = seen.steps.iter().filter(|step| step.step == Step::Agree && step.shown != now);
+    let once = agreed.filter(|step| last.is_none_or(|last| last.shown != step.shown));
+    let names = names(evidence, &seen.what);
+    Some(Known {
+        key: seen.figure.key.clone(),
+        name: seen.figure.fields.name.clone(),
+        kind,
+        value: told(valued.value),
+        places: i32::try_from(seen.figure.fields.places).unwrap_or(0),
+        measure: seen.what.measure().name().to_lowercase(),
+        overall: names.scene.is_empty(),
+        part: names.part,
+        baseline: names.baseline,
+        scene: names.scene,
+        setting: names.setting,
+        standing,
+        was: last.and_then(|step| step.value.parse().ok()).map(told),
+        once: once.filter_map(|step| step.value.parse().ok()).map(told).collect(),
+        interval: valued.interval.filter(|_| valued.is_ratio).map(|i| (change(i.low), change(i.high))),
+        low: match seen.what.measure() {
+            Measure::Low(LowDefinition::Quantile, _) => Some(LowBy::Quantile),
+            Measure::Low(LowDefinition::TailMean, _) => Some(LowBy::TailMean),
+            Measure::Low(LowDefinition::TimeShare, _) => Some(LowBy::TimeShare),
+            _ => None,
+        },
+        source: Source::Measured,
+    })
+}
+
+#[derive(Default)]
+struct Names {
+    part: String,
+    baseline: String,
+    scene: String,
+    setting: String,
+}
+
+fn names(evidence: &Evidence, what: &What) -> Names {
+    let tuning = |id| value::tuning_name(evidence, id);
+    let setting = |id| evidence.registers.setting_name(id);
+    match what {
+        What::Cell { cell, .. } | What::Step { second: cell, .. } => {
+            evidence.cells.get(cell).map_or_else(Names::default, |c| Names {
+                part: tuning(c.cell.of.tuning_id),
+                baseline: String::new(),
+                scene: value::scene_name(evidence, c.cell.of.scene_id),
+                setting: setting(c.cell.of.setting_id),
+            })
+        }
+        What::Ratio { scene, setting: at, baseline, contender, .. } => Names {
+            part: tuning(*contender),
+            baseline: tuning(*baseline),
+            scene: value::scene_name(evidence, *scene),
+            setting: setting(*at),
+        },
+        What::Overall { setting: at, baseline, contender, .. }
+        | What::Lead { to: at, baseline, contender, .. }
+        | What::Less { setting: at, baseline, contender, .. }
+        | What::Even { setting: at, baseline, contender, .. } => Names {
+            part: tuning(*contender),
+            baseline: tuning(*baseline),
+            scene: String::new(),
+            setting: setting(*at),
+        },
+        What::Reader { baseline, contender, .. } => {
+            Names { part: tuning(*contender), baseline: tuning(*baseline), ..Names::default() }
+        }
+        What::Costs { to: at, tuning: of, .. }
+        | What::Tuned { setting: at, tuning: of, .. }
+        | What::Price { setting: at, tuning: of, .. } => {
+            Names { part: tuning(*of), setting: setting(*at), ..Names::default() }
+        }
+        What::Knee { setting: at, .. } => Names { setting: setting(*at), ..Names::default() },
+    }
+}
+
+fn kind_of(unit: Unit) -> Option<Kind> {
+    match unit {
+        Unit::Fps => Some(Kind::Fps),
+        Unit::Ms => Some(Kind::Ms),
+        Unit::W => Some(Kind::W),
+        Unit::J => Some(Kind::J),
+        Unit::MHz => Some(Kind::MHz),
+        Unit::C => Some(Kind::C),
+        Unit::S | Unit::Percent | Unit::One => None,
+    }
+}
+
+/// What is not of the piece's figures.
+fn quoted(key: String, name: String, kind: Kind, value: f64) -> Known {
+    Known {
+        key,
+        name,
+        kind,
+        value,
+        places: 0,
+        measure: String::new(),
+        part: String::new(),
+        baseline: String::new(),
+        scene: String::new(),
+        setting: String::new(),
+        overall: false,
+        standing: Standing::Agreed,
+        was: None,
+        once: Vec::new(),
+        interval: None,
+        low: None,
+        source: Source::Missing,
+    }
+}
+
+/// How many scenes the piece has passes in.
+fn scenes(evidence: &Evidence) -> Option<Known> {
+    let measured = evidence.cells.values().filter(|cell| !cell.passes.is_empty());
+    let all: std::collections::BTreeSet<_> = measured.map(|cell| cell.cell.of.scene_id).collect();
+    let count = u32::try_from(all.len()).ok().filter(|n| *n > 0)?;
+    let name = "scenes of this piece that have passes".to_owned();
+    let known = quoted("scenes".to_owned(), name, Kind::Scenes, f64::from(count));
+    Some(Known { source: Source::Measured, overall: true, ..known })
+}
+
+/// Rated power, memory and prices of the parts in the piece. The register of parts names no source for the first two.
+fn of_parts(evidence: &Evidence) -> Vec<Known> {
+    let tunings = evidence.cells.values().map(|cell| cell.cell.of.tuning_id);
+    let parts = tunings.filter_map(|id| evidence.registers.tunings.get(&id)).map(|t| t.fields.part_id);
+    let parts: std::collections::BTreeSet<_> = parts.collect();
+    let mut all = Vec::new();
+    for (id, part) in evidence.registers.parts.iter().filter(|(id, _)| parts.contains(id)) {
+        let model = &part.fields.model;
+        let mut keep = |what: &str, kind, value: Option<i64>, scale: f64| {
+            let Some(value) = value.and_then(|v| i32::try_from(v).ok()) else { return };
+            let name = format!("{model}: {what}, register of parts");
+            let key = format!("{}.{id}", what.replace(' ', "."));
+            let known = quoted(key, name, kind, f64::from(value) * scale);
+            all.push(Known { measure: what.to_owned(), part: model.clone(), ..known });
+        };
+        keep("power limit", Kind::W, part.fields.rated_power_w, 1.0);
+        keep("memory", Kind::GB, part.fields.memory_mib, 1.0 / 1024.0);
+        all.extend(
+            evidence.prices.iter().filter(|p| p.fields.part_id == *id).filter_map(|p| price(model, p)),
+        );
+    }
+    all
+}
+
+/// A price with its source and date; `None` in a currency that texts do not tell.
+fn price(model: &str, price: &Price) -> Option<Known> {
+    let f = &price.fields;
+    let currency = match f.currency.as_str() {
+        "EUR" => Currency::Eur,
+        "USD" => Currency::Usd,
+        "GBP" => Currency::Gbp,
+        _ => return None,
+    };
+    let places = f.amount.split_once('.').map_or(0, |(_, part)| part.len());
+    let from = if f.source.trim().is_empty() { String::new() } else { format!(", {}", f.source.trim()) };
+    let name = format!(
+        "{model}: {} price{from}, {}",
+        f.kind,
+        format::day(Timestamp::from_microsecond(f.dated_us).unwrap_or_default(), "UTC")
+    );
+    let known = quoted(format!("price.{}", price.id), name, Kind::Money(currency), f.amount.parse().ok()?);
+    Some(Known {
+        places: i32::try_from(places).unwrap_or(0),
+        measure: "price".to_owned(),
+        part: model.to_owned(),
+        source: if from.is_empty() { Source::Missing } else { Source::Named },
+        ..known
+    })
+}
