@@ -1,3 +1,5 @@
+//! Alignment on known offsets and drifts, on loads that give no answer, on real captures, and against numpy and scipy.
+
 use std::io::Cursor;
 
 use serde_json::Value;

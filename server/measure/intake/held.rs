@@ -1,7 +1,11 @@
 //! The proof of a reading, held over the whole log while its rows are read: evidence is weighed on a sample, and a log
 //! may change half-way.
 
-use super::sample::middle;
+use super::describe::place;
+use super::layout::Layout;
+use super::number;
+use super::sample::{Column, Sample, middle};
+use crate::recording::{Role, Unit};
 
 /// Rows that are judged together.
 const BLOCK: usize = 256;
@@ -130,6 +134,25 @@ impl Held {
         self.part();
         self.broken
     }
+}
+
+/// By how much steps of the stamps may differ from durations for the digits written, ns.
+pub(super) fn slack_ns(layout: &Layout, sample: &Sample) -> i64 {
+    let step_ns = |index: u32, unit: Unit| {
+        let step = sample.columns.get(place(index)).map_or(0.0, Column::step);
+        let exponent = match unit {
+            Unit::Iso8601 | Unit::TimeOfDay => 9,
+            unit => number::exponent(unit).unwrap_or(0),
+        };
+        step * 10_f64.powi(exponent)
+    };
+    let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
+    let durations = layout.column(Role::FrameTime);
+    let ns = clock.map_or(0.0, |c| 1.1 * step_ns(c.index, c.unit))
+        + durations.map_or(0.0, |c| step_ns(c.index, c.unit));
+    #[expect(clippy::cast_possible_truncation, reason = "at most some seconds")]
+    let whole = ns.min(1e12).ceil() as i64;
+    whole.saturating_add(1)
 }
 
 #[cfg(test)]

@@ -7,10 +7,10 @@ use super::container::{self, Bytes, TooMuch};
 use super::contradiction;
 use super::describe::place;
 use super::evidence::{Evidence, Verdict};
+use super::held;
 use super::json_lines::{self, JsonLines};
 use super::layout::{Candidate, Layout, Question, shape};
 use super::lines::Lines;
-use super::number;
 use super::refusals;
 use super::sample::Sample;
 use super::several;
@@ -303,7 +303,7 @@ impl<R: Read + Seek> Log<'_, R> {
             zone: self.known.zone,
             most_rows: self.known.limits.rows,
             expected_rows: self.expected_rows(table, sample),
-            slack_ns: slack_ns(layout, sample),
+            slack_ns: held::slack_ns(layout, sample),
             dropped,
             last_digits: last.map(|d| d.0),
             lines_added: u64::from(!matches!(self.form, Form::Text)),
@@ -366,25 +366,6 @@ impl<R: Read + Seek> Log<'_, R> {
             });
         }
     }
-}
-
-/// By how much steps of the stamps may differ from durations for the digits written, ns.
-fn slack_ns(layout: &Layout, sample: &Sample) -> i64 {
-    let step_ns = |index: u32, unit: Unit| {
-        let step = sample.columns.get(place(index)).map_or(0.0, super::sample::Column::step);
-        let exponent = match unit {
-            Unit::Iso8601 | Unit::TimeOfDay => 9,
-            unit => number::exponent(unit).unwrap_or(0),
-        };
-        step * 10_f64.powi(exponent)
-    };
-    let clock = layout.clock.and_then(|c| layout.columns.get(place(c)));
-    let durations = layout.column(Role::FrameTime);
-    let ns = clock.map_or(0.0, |c| 1.1 * step_ns(c.index, c.unit))
-        + durations.map_or(0.0, |c| step_ns(c.index, c.unit));
-    #[expect(clippy::cast_possible_truncation, reason = "at most some seconds")]
-    let whole = ns.min(1e12).ceil() as i64;
-    whole.saturating_add(1)
 }
 
 fn is_damage(error: &io::Error) -> bool {
