@@ -7,7 +7,7 @@ use super::{Currency, Kind};
 
 /// Years that a bare number may be.
 const YEARS: std::ops::Range<f64> = 1950.0..2050.0;
-/// Largest share, in per cent, by which a low is named.
+/// Largest share, in per cent, by which a low is named; or what is left of the whole: '99% of frames were faster'.
 const LOW_SHARE: f64 = 5.0;
 
 fn same(tokens: &[Token], at: usize, sentence: usize) -> Option<&Token> {
@@ -32,7 +32,9 @@ pub fn names_something(
             let slowest =
                 (1..3).any(|n| before(n).is_some_and(|t| t.is_in(&["slowest", "worst", "lowest", "bottom"])));
             let points = after(0).is_some_and(|t| t.is("point") || t.is("points"));
-            points || (phrase.value <= LOW_SHARE && (low || frames || slowest))
+            points
+                || ((phrase.value <= LOW_SHARE || phrase.value >= 100.0 - LOW_SHARE)
+                    && (low || frames || slowest))
         }
         Kind::W if (1..8).any(|n| before(n).is_some_and(|t| t.is_in(words.rig_before))) => true,
         Kind::GB | Kind::W => (0..4).any(|n| after(n).is_some_and(|t| t.is_in(words.rig) || begins_ddr(t))),

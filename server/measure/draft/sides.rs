@@ -182,7 +182,8 @@ impl Context<'_> {
             let before = others(bases).rfind(|m| m.tokens.end <= number.tokens.start);
             before.or_else(|| others(bases).next())
         };
-        let subject = nearest(false).or_else(|| nearest(true)).map(|m| m.who);
+        let named = self.named_behind(number, sentence).filter(|who| Some(*who) != base);
+        let subject = named.or_else(|| nearest(false).or_else(|| nearest(true)).map(|m| m.who));
         let subject = subject.or_else(|| self.part_before(sentence).filter(|who| Some(*who) != base));
         Sides { subject, base, base_said }
     }
@@ -235,6 +236,14 @@ impl Context<'_> {
             self.named_after(&[*on], sentence, |at| at >= number.tokens.end && at < number.tokens.end + 3)
         });
         on.next().filter(|_| gains)
+    }
+
+    /// '33% more for the Curlew': the part a few words behind a number, after 'for' or 'on'.
+    fn named_behind(&self, number: &Number, sentence: usize) -> Option<Who> {
+        let end = number.tokens.end;
+        let near = |at: usize| (end..end + 4).contains(&at);
+        let mut found = ["for", "on"].iter().filter_map(|of| self.named_after(&[*of], sentence, near));
+        found.next()
     }
 
     /// 'beats the Teal by 4.6% and the Dunlin by 38.4%': the part right before 'by'.

@@ -289,7 +289,14 @@ pub static ENGLISH: Language = Language {
     ],
     low: &["low", "lows"],
     average: &["average", "averages", "averaged", "averaging", "mean"],
-    quantile: &[&["fall", "short"], &["falls", "short"], &["percentile"], &["quantile"]],
+    quantile: &[
+        &["frames", "were", "faster"],
+        &["frames", "are", "faster"],
+        &["fall", "short"],
+        &["falls", "short"],
+        &["percentile"],
+        &["quantile"],
+    ],
     tail_mean: &[
         &["tail", "mean"],
         &["mean", "of", "the", "slowest"],
