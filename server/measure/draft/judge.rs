@@ -338,6 +338,7 @@ fn standing(context: &Context<'_>, link: Link, number: &Number) -> Verdict {
     }
     if let Link::Figure(at) = link
         && context.known[at].kind.compares()
+        && context.names.of[at].baseline.is_some()
         && !baseline_said(context, at, number)
     {
         return Verdict::BaselineUnsaid;
