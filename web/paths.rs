@@ -194,6 +194,8 @@ routes! {
     LAYOUTS = "/layouts" => layouts();
     /// One of these layouts, with an example. POST another reading: first what would follow is shown, then it is done.
     LAYOUT_READ = "/layouts/{layout}" => layout_read(layout: i64);
+    /// Which screens a piece runs, and how strict. POST keeps a choice.
+    SCREENS = "/pieces/{piece}/screens" => screens(piece: &str);
     /// Rigs. POST makes one.
     RIGS = "/rigs" => rigs();
     /// One rig and its dated bases. POST changes it.

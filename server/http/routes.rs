@@ -17,8 +17,8 @@ use weighhouse_web::paths;
 use super::{
     App, across, against, assets, board, capture, cells, changes, draft, failures, figure, figures, front,
     headers, health, intake, invitation, latency, layout, layouts, noise_prior, openapi, origin, pack,
-    panics, pass, people, piece, pieces, plan, readers, review, rig_check, session, sessions, sign_in, trace,
-    tuning, upload, upload_form, uploads, worth,
+    panics, pass, people, piece, pieces, plan, readers, review, rig_check, screens, session, sessions,
+    sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -76,6 +76,7 @@ fn pages() -> Router<App> {
         .route(paths::REVIEW_STRIP, get(review::strip))
         .route(paths::REVIEW_WINDOW, post(review::window))
         .route(paths::REVIEW_REASONS, post(review::keep_reasons))
+        .route(paths::SCREENS, get(screens::show).post(screens::save))
         .route(paths::PASS, get(pass::show))
         .route(paths::PASS_STRIP, get(pass::strip))
         .route(paths::PASS_RULING, post(pass::ruling))

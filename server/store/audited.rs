@@ -252,6 +252,8 @@ pub const FIGURE_STEP: Audited = Audited {
         &["id", "figure_id", "step", "person_id", "at_us", "rests_on", "value", "shown", "alone"],
     )
 };
+/// Which screens a piece runs.
+pub const PIECE_SCREENS: Audited = Audited::of("piece_screens", &["id", "piece_id", "body", "version"]);
 /// A kind of reader.
 pub const READER: Audited = Audited::of(
     "reader",
@@ -321,6 +323,7 @@ pub(super) const ALL: &[&Audited] = &[
     &PIECE,
     &PIECE_CELL,
     &PIECE_DRIVER,
+    &PIECE_SCREENS,
     &NOISE_PRIOR,
     &FIGURE,
     &FIGURE_STEP,

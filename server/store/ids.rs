@@ -81,6 +81,8 @@ ids! {
     ReaderId,
     /// A rig's board beside it.
     BoardId,
+    /// A piece's choice of screens.
+    PieceScreensId,
     /// A number for print.
     FigureId,
     /// What a person did with a figure.

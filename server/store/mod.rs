@@ -25,6 +25,7 @@ pub mod layouts;
 mod open;
 pub mod passes;
 pub mod people;
+pub mod piece_screens;
 pub mod pieces;
 pub mod readers;
 pub mod registers;

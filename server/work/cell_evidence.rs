@@ -6,7 +6,9 @@ use weighhouse_measure::compare::{PassLog, SceneKind};
 use weighhouse_measure::measures::steps::Steps;
 use weighhouse_measure::measures::{Measure, PassMeasures};
 use weighhouse_measure::screens::among::Timing;
-use weighhouse_measure::screens::{CellPass, CellSpread, Flag, FlagKind, Profile, screen_among, screen_cell};
+use weighhouse_measure::screens::{
+    CellPass, CellSpread, Flag, FlagKind, Profile, Strictnesses, screen_among, screen_cell,
+};
 
 use super::results::{self, PassResults};
 use super::rule;
@@ -86,7 +88,8 @@ impl CellEvidence {
     }
 
     /// Siblings are the passes that count; set-aside ones are judged beside them too.
-    pub(super) fn screen(&mut self, spread: &CellSpread, low: Measure) {
+    /// What a piece chose not to be told of is no flag.
+    pub(super) fn screen(&mut self, spread: &CellSpread, low: Measure, screens: &Strictnesses) {
         let timing = match self.kind {
             SceneKind::BuiltIn | SceneKind::Replay => Timing::Fixed,
             SceneKind::ByHand => Timing::ByHand,
@@ -108,15 +111,16 @@ impl CellEvidence {
             .collect();
         for (pass, flags) in self.passes.iter_mut().zip(among) {
             pass.flags = flags;
+            pass.flags.retain(|flag| screens.raises(flag));
         }
-        self.find_odd_ones(spread, low);
+        self.find_odd_ones(spread, low, screens);
         for pass in &mut self.passes {
             pass.standing = pass.stands();
         }
     }
 
     /// Like is held against like: rigs, drivers and builds differ without any pass being wrong.
-    fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure) {
+    fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure, screens: &Strictnesses) {
         let mut groups: BTreeMap<_, Vec<(usize, CellPass)>> = BTreeMap::new();
         for (at, pass) in self.passes.iter().enumerate().filter(|(_, pass)| pass.row.kept()) {
             let like = (pass.row.rig_base_id.0, pass.row.driver_id.0, pass.row.build_id.0);
@@ -126,7 +130,7 @@ impl CellEvidence {
         }
         let found: Vec<(usize, Flag)> =
             groups.values().flat_map(|group| self.odd_ones(group, spread)).collect();
-        for (at, flag) in found {
+        for (at, flag) in found.into_iter().filter(|(_, flag)| screens.raises(flag)) {
             if let Some(pass) = self.passes.get_mut(at) {
                 pass.flags.push(flag);
             }

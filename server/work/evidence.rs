@@ -10,7 +10,7 @@ use weighhouse_measure::compare::passes::{Wanted, wanted};
 use weighhouse_measure::compare::{PassLog, SceneKind};
 use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 use weighhouse_measure::screens::notices::NoticeInput;
-use weighhouse_measure::screens::{CellSpread, Notice, Spread, notices};
+use weighhouse_measure::screens::{CellSpread, Notice, Spread, Strictnesses, notices};
 
 pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
@@ -19,6 +19,7 @@ use crate::store::audit;
 use crate::store::companions;
 use crate::store::passes;
 use crate::store::people;
+use crate::store::piece_screens;
 use crate::store::pieces::{self, Piece};
 use crate::store::readers::{self, Reader};
 use crate::store::registers::cells::Cell;
@@ -52,6 +53,10 @@ pub struct Evidence {
     pub prices: Vec<Price>,
     /// The kinds of reader that the piece asks for.
     pub readers: Vec<Reader>,
+    /// Which screens it runs, and how strict.
+    pub screens: Strictnesses,
+    /// Version of that choice; 0 while there is none.
+    pub screens_version: i64,
 }
 
 /// Who kept a noise prior, and when.
@@ -72,7 +77,7 @@ impl Evidence {
             return Ok(Some((*kept).clone()));
         }
         let Some(piece) = pieces::by_id(&mut db, id).await? else { return Ok(None) };
-        let read = Self::read(store, db, piece, None).await?;
+        let read = Self::read(store, db, piece, None, None).await?;
         store.remember(entry, id.0, Arc::new(read.clone()));
         Ok(Some(read))
     }
@@ -85,7 +90,19 @@ impl Evidence {
         let kind = parts::by_id(&mut db, cell.part_id).await?.map_or(PartKind::Card, |part| part.fields.kind);
         let fields = pieces::PieceFields::usual("", kind);
         let piece = Piece { id: PieceId(0), key: String::new(), fields, made_us: 0, version: 0 };
-        Self::read(store, db, piece, Some(cell)).await.map(Some)
+        Self::read(store, db, piece, Some(cell), None).await.map(Some)
+    }
+
+    /// Reads the evidence of a piece as it would be with another choice of screens. `None` where there is none with
+    /// this id.
+    pub async fn screened(
+        store: &Store,
+        id: PieceId,
+        screens: Strictnesses,
+    ) -> Result<Option<Self>, StoreError> {
+        let mut db = store.read().await?;
+        let Some(piece) = pieces::by_id(&mut db, id).await? else { return Ok(None) };
+        Self::read(store, db, piece, None, Some(screens)).await.map(Some)
     }
 
     /// Reads the evidence of one of a piece's cells, for what must answer fast. It is judged with the piece's noise
@@ -94,7 +111,7 @@ impl Evidence {
     pub async fn of_cell_in(store: &Store, piece: Piece, id: CellId) -> Result<Option<Self>, StoreError> {
         let mut db = store.read().await?;
         let Some(cell) = registers::cells::by_id(&mut db, id).await? else { return Ok(None) };
-        Self::read(store, db, piece, Some(cell)).await.map(Some)
+        Self::read(store, db, piece, Some(cell), None).await.map(Some)
     }
 
     async fn read(
@@ -102,6 +119,7 @@ impl Evidence {
         mut db: Read,
         piece: Piece,
         alone: Option<Cell>,
+        screens: Option<Strictnesses>,
     ) -> Result<Self, StoreError> {
         let id = piece.id;
         let registers = Registers {
@@ -143,6 +161,7 @@ impl Evidence {
         };
         let prices = parts::prices(&mut db).await?;
         let readers = readers::of_piece(&mut db, id).await?;
+        let chosen = piece_screens::of_piece(&mut db, id).await?;
         drop(db);
         let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
         let (prior_number, prior, prior_body) = match kept {
@@ -174,6 +193,11 @@ impl Evidence {
             prior_kept,
             prices,
             readers,
+            screens_version: chosen.as_ref().map_or(0, |chosen| chosen.version),
+            screens: match screens {
+                Some(screens) => screens,
+                None => chosen.map(|chosen| screens_of(&chosen.body)).transpose()?.unwrap_or_default(),
+            },
         };
         evidence.screen();
         Ok(evidence)
@@ -340,9 +364,14 @@ impl Evidence {
             })
             .collect();
         for (id, cell) in &mut self.cells {
-            cell.screen(&spreads.get(id).copied().unwrap_or_default(), low);
+            cell.screen(&spreads.get(id).copied().unwrap_or_default(), low, &self.screens);
         }
     }
+}
+
+fn screens_of(body: &str) -> Result<Strictnesses, StoreError> {
+    serde_json::from_str(body)
+        .map_err(|e| StoreError::Other(format!("a choice of screens that cannot be read: {e}")))
 }
 
 fn prior_of(body: &str) -> Result<NoisePrior, StoreError> {

@@ -6,7 +6,7 @@ use weighhouse_measure::compare::SceneKind;
 use weighhouse_measure::compare::noise::NoisePrior;
 use weighhouse_measure::measures::{PassInput, PassMeasures, Seed, measure};
 use weighhouse_measure::recording::{Kind, Recording, Window};
-use weighhouse_measure::screens::Profile;
+use weighhouse_measure::screens::{Profile, Strictnesses};
 
 use super::evidence::{CellEvidence, Evidence, PassEvidence, Registers, Standing};
 use crate::store::companions::{CompanionRow, PlacedBy};
@@ -47,6 +47,8 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
         prior_kept: None,
         prices: Vec::new(),
         readers: Vec::new(),
+        screens: Strictnesses::default(),
+        screens_version: 0,
     }
 }
 

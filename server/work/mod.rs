@@ -41,6 +41,7 @@ pub mod results;
 pub mod review;
 pub mod rig_check;
 pub mod rule;
+pub mod screens;
 pub mod sessions;
 pub mod sign_in;
 mod spool;

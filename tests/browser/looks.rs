@@ -113,6 +113,7 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::sessions(piece),
         board,
         paths::changes(piece),
+        paths::screens(piece),
         paths::noise_prior(piece),
         paths::figures(piece),
         paths::draft(piece),

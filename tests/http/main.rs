@@ -26,6 +26,7 @@ mod plan;
 mod registers;
 mod review;
 mod rig_check;
+mod screens;
 mod sessions;
 mod sign_in;
 mod tuning;

@@ -34,6 +34,7 @@ mod review;
 mod rig_check;
 pub mod rigs;
 pub mod scenes;
+mod screens;
 mod sessions;
 mod sign_in;
 mod tuning;
@@ -74,6 +75,7 @@ pub use review::{Contested, Found, Queued, Review, Said, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
 pub use rigs::{Rig, Rigs};
 pub use scenes::{Scene, Scenes};
+pub use screens::{ScreenChange, ScreenLine, Screens};
 pub use sessions::{
     BoardLine, CostField, DriftLine, OrderLine, RanLine, RigSessions, SessionLine, Sessions, StepLine,
 };
@@ -139,6 +141,7 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Scenes>("scenes")?;
     take.page::<Sessions>("sessions")?;
     take.page::<Board>("board")?;
+    take.page::<Screens>("screens")?;
     take.page::<SignIn>("sign_in")?;
     Ok(())
 }

@@ -68,6 +68,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::NOISE_PRIOR, Page("noise_prior"), true),
     (p::RIG_CHECK, Page("rig_check"), false),
     (p::CHANGES, Page("changes"), false),
+    (p::SCREENS, Page("screens"), true),
     (p::REVIEW, Page("review"), true),
     (p::REVIEW_STRIP, SVG, false),
     (p::REVIEW_WINDOW, Nothing, true),

@@ -26,6 +26,7 @@ pub mod periodic_hitching;
 pub mod profile;
 mod sampled_blocks;
 pub mod slow_drift;
+mod strictness;
 pub mod throttling;
 pub mod unit_implausible;
 pub mod warm_up;
@@ -38,6 +39,7 @@ pub use among::{Timing, screen_among};
 pub use notices::{Notice, NoticeKind, notices};
 pub use odd_in_cell::{CellPass, CellSpread, Spread, screen_cell};
 pub use profile::Profile;
+pub use strictness::{Strictness, Strictnesses};
 
 /// What a flag is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
