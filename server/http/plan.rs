@@ -259,11 +259,10 @@ fn sessions(board: &Board) -> Vec<Session> {
         let (part, tuning) = cells::column(registers, cell.cell.of.tuning_id);
         let setting = registers.settings.get(&cell.cell.of.setting_id).map(|s| s.fields.name.clone());
         let scene = cells::scene_name(registers, cell.cell.of.scene_id);
-        let again = cell.passes.iter().filter(|pass| pass.standing == Standing::RunAgain);
-        let again = again
-            .map(|pass| (pass.row.key.clone(), pass.row.number, pass.row.reason.clone().unwrap_or_default()));
+        let again =
+            board.reruns.iter().filter(|rerun| rerun.cell == *id && rerun.replaced_by.is_none()).count();
         let setting = setting.unwrap_or_default();
-        let one = Missing { scene, setting, passes: count(*passes), again: again.collect() };
+        let one = Missing { scene, setting, passes: count(*passes), again: count(again) };
         match out.last_mut().filter(|last| last.part == part && last.tuning == tuning) {
             Some(last) => last.cells.push(one),
             None => out.push(Session { part, tuning, cells: vec![one] }),

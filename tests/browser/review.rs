@@ -106,7 +106,8 @@ async fn two_people_who_rule_otherwise_both_stand_until_one_settles_it() {
 
     one.open(&paths::review(&bench.piece)).await;
     one.keys("d").await;
-    one.fill_in("Two rulings stand", "Reason", "the limiter was on, see the clocks").await;
+    one.see("Two rulings stand").await;
+    one.fill("In your own words", "the limiter was on, see the clocks").await;
     one.press("Settle: set aside").await;
     one.see("Settled. Set aside: ").await;
     one.until("return document.querySelectorAll('.contested').length", &json!(0)).await;

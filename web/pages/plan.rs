@@ -163,8 +163,17 @@ pub struct Missing {
     pub setting: String,
     /// How many.
     pub passes: u64,
-    /// Passes in whose place some of them are run: key, number, and why.
-    pub again: Vec<(String, i64, String)>,
+    /// How many of them are run in the place of another, as ruled.
+    pub again: u64,
+}
+
+impl Missing {
+    fn again(&self) -> String {
+        match self.again {
+            1 => "one in place of a pass to run again".to_owned(),
+            many => format!("{} in place of passes to run again", format::count(many)),
+        }
+    }
 }
 
 impl Session {
@@ -354,7 +363,7 @@ impl Page for Plan {
                     scene: "Hollow Regatta, night harbour".into(),
                     setting: "2160p native".into(),
                     passes: 1,
-                    again: vec![("p3".into(), 3, "an updater ran".into())],
+                    again: 1,
                 }],
             }],
             bench_ns: Some(60_000_000_000 * 24),

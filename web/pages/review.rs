@@ -69,6 +69,8 @@ pub struct Queued {
     pub moves: Option<f64>,
     /// Names of its kinds of flag.
     pub kinds: Vec<&'static str>,
+    /// The ruling that counts meanwhile and the one beside it, where two people's stand.
+    pub rulings: Option<(Said, Said)>,
 }
 
 /// The pass that is looked at.
@@ -153,6 +155,14 @@ pub struct Found {
 }
 
 impl Queued {
+    /// `Maren Oake: keep; Iver Stroud: set aside: an updater ran`; empty where it is not disputed.
+    fn rulings(&self) -> String {
+        let both = |(first, second): &(Said, Said)| {
+            format!("{}: {}; {}: {}", first.by, first.words(), second.by, second.words())
+        };
+        self.rulings.as_ref().map_or_else(String::new, both)
+    }
+
     fn moves(&self) -> String {
         let by = |share: f64| format!("moves a figure by {}", format::value(share * 100.0, Unit::Percent));
         self.moves.map_or_else(String::new, by)
@@ -214,6 +224,24 @@ impl Review {
 
     fn screened(&self) -> String {
         format::plural(self.screened, "pass was screened", "passes were screened")
+    }
+
+    /// Where the first disputed pass is looked at.
+    fn first_dispute(&self) -> String {
+        self.contested.first().map_or_else(String::new, |one| self.link(&one.waiting))
+    }
+
+    /// What the ruling's buttons begin with.
+    fn settling(&self) -> &'static str {
+        let disputed = self.pass.as_ref().is_some_and(|pass| pass.waiting.rulings.is_some());
+        if disputed { "Settle: " } else { "" }
+    }
+
+    fn ruling(&self, word: &str) -> String {
+        match self.settling() {
+            "" => format::sentence(word),
+            settle => format!("{settle}{word}"),
+        }
     }
 
     /// `1 dispute`.
@@ -280,6 +308,7 @@ impl Page for Review {
             rig: "alder".to_owned(),
             moves,
             kinds: vec!["step in level"],
+            rulings: None,
         };
         let found = Found {
             kind: "level_step",
@@ -311,8 +340,10 @@ impl Page for Review {
             reason: reason.to_owned(),
             by: by.to_owned(),
         };
+        let both = (said("keep", "", "Maren Oake"), said("set aside", "an updater ran", "Iver Stroud"));
+        let disputed = Queued { rulings: Some(both), ..waiting("q9", 2, Some(0.004)) };
         let contested = Contested {
-            waiting: waiting("q9", 2, Some(0.004)),
+            waiting: disputed.clone(),
             version: 12,
             saw: vec!["level_step"],
             first: said("keep", "", "Maren Oake"),
@@ -328,7 +359,7 @@ impl Page for Review {
             ),
             piece: "k3v9".to_owned(),
             ruled: 3,
-            queue: vec![waiting("q7", 4, Some(0.023)), waiting("q8", 1, None)],
+            queue: vec![disputed.clone(), waiting("q7", 4, Some(0.023)), waiting("q8", 1, None)],
             pass: Some(pass.clone()),
             contested: vec![contested.clone()],
             settled: String::new(),
@@ -350,7 +381,11 @@ impl Page for Review {
             settled: "Pass 3 was ruled meanwhile.".to_owned(),
             ..full("member")
         };
-        let empty = Review { queue: Vec::new(), pass: None, ..full("owner") };
-        vec![full("owner"), refused, full("guest"), empty]
+        let empty = Review { queue: Vec::new(), contested: Vec::new(), pass: None, ..full("owner") };
+        let settling = Review {
+            pass: Some(UnderReview { waiting: disputed.clone(), ..pass.clone() }),
+            ..full("member")
+        };
+        vec![full("owner"), refused, full("guest"), settling, empty]
     }
 }

@@ -30,7 +30,7 @@ pub(super) async fn of(app: &App, who: &SignedIn, piece: &Piece, look: Look<'_>)
     let edges = window.map_or(["", ""].map(str::to_owned), |w| [exact_s(w.start_ns), exact_s(w.end_ns)]);
     let [from, to] = edges.map(Field::of);
     Ok(pages::Review {
-        frame: piece_frame::in_piece(app, who, piece, "Review", read.queue.len()),
+        frame: piece_frame::in_piece(app, who, piece, "Review", read.evidence.to_review().count()),
         piece: piece.key.clone(),
         ruled: count(read.ruled()),
         queue: review::queue(&read.evidence).iter().map(|waiting| queued(&read, waiting)).collect(),
@@ -65,7 +65,22 @@ fn queued(read: &Review, waiting: &Waiting<'_>) -> Queued {
         rig: pass.row.rig.clone(),
         moves: waiting.moves,
         kinds: kinds.into_iter().filter_map(FlagKind::from_key).map(FlagKind::name).collect(),
+        rulings: pass.row.disputed().then(|| rulings(read, pass)),
     }
+}
+
+/// The ruling that counts meanwhile, and the one beside it.
+fn rulings(read: &Review, pass: &PassEvidence) -> (Said, Said) {
+    let row = &pass.row;
+    let said = |verdict: Option<Verdict>, reason: &Option<String>, by: Option<PersonId>| Said {
+        verdict: verdict.map_or_else(String::new, |verdict| verdict.to_string()),
+        reason: reason.clone().unwrap_or_default(),
+        by: by.and_then(|by| read.people.get(&by)).cloned().unwrap_or_default(),
+    };
+    (
+        said(row.verdict, &row.reason, row.ruled_by),
+        said(row.against_verdict, &row.against_reason, row.against_by),
+    )
 }
 
 fn under_review(read: &Review, shown: &Shown, cell: &CellEvidence, pass: &PassEvidence) -> UnderReview {
@@ -100,19 +115,14 @@ fn under_review(read: &Review, shown: &Shown, cell: &CellEvidence, pass: &PassEv
 }
 
 fn contested(read: &Review, cell: &CellEvidence, pass: &PassEvidence) -> Contested {
-    let row = &pass.row;
-    let said = |verdict: Option<Verdict>, reason: &Option<String>, by: Option<PersonId>| Said {
-        verdict: verdict.map_or_else(String::new, |verdict| verdict.to_string()),
-        reason: reason.clone().unwrap_or_default(),
-        by: by.and_then(|by| read.people.get(&by)).cloned().unwrap_or_default(),
-    };
+    let (first, second) = rulings(read, pass);
     let moves = review::moves(&read.evidence, cell, pass);
     Contested {
         waiting: queued(read, &Waiting { cell, pass, moves }),
-        version: rule::version(row),
+        version: rule::version(&pass.row),
         saw: pass.flag_kinds().into_iter().collect(),
-        first: said(row.verdict, &row.reason, row.ruled_by),
-        second: said(row.against_verdict, &row.against_reason, row.against_by),
+        first,
+        second,
     }
 }
 

@@ -12,14 +12,14 @@ use weighhouse_measure::screens::FlagKind;
 use crate::store::pieces::{self, Piece};
 use crate::store::rulings::Verdict;
 use crate::store::{PartId, PersonId, PieceId, Store, passes, people, strips};
-use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
 use crate::work::once::By;
 use crate::work::reasons::{self, Reasons};
 use crate::work::rule::{self, NewRuling, Outcome};
 use crate::work::sway::way;
 use crate::work::{Kind, Refusal, Result};
 
-pub use queue::{Reach, Waiting, alike, lead, moves, queue};
+pub use queue::{Reach, Waiting, alike, lead, moves, queue, waits};
 
 /// The queue of a piece, and the pass that is looked at.
 #[derive(Clone, Debug)]
@@ -126,9 +126,8 @@ impl Review {
 
     /// Passes that people ruled on, beside those that still wait.
     pub fn ruled(&self) -> usize {
-        let ruled = |pass: &&PassEvidence| {
-            pass.standing != Standing::Flagged && !matches!(pass.row.verdict, None | Some(Verdict::Open))
-        };
+        let ruled =
+            |pass: &&PassEvidence| !waits(pass) && !matches!(pass.row.verdict, None | Some(Verdict::Open));
         self.evidence.passes().filter(ruled).count()
     }
 
@@ -299,7 +298,7 @@ pub async fn undo(
 pub async fn still_waits(store: &Store, piece: PieceId, key: &str) -> Result<bool> {
     let evidence = evidence(store, piece).await?;
     let (_, pass) = evidence.pass(key).ok_or_else(|| Refusal::missing("pass", key))?;
-    Ok(pass.standing == Standing::Flagged)
+    Ok(waits(pass))
 }
 
 fn same_flags(pass: &PassEvidence, ruling: &NewRuling) -> Result<()> {

@@ -1,8 +1,8 @@
-//! Which passes wait for a ruling, the worst first, and which of them are alike.
+//! Which passes wait for a ruling, disputed ones and then the worst first, and which of them are alike.
 
 use weighhouse_measure::screens::{Flag, FlagKind};
 
-use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 use crate::work::sway::sway;
 
 /// What the strongest evidence counts for where its effect on a figure cannot be computed.
@@ -31,13 +31,26 @@ pub struct Waiting<'a> {
     pub moves: Option<f64>,
 }
 
-/// The passes that wait for a ruling, the worst first. Equal ones stand by their keys, which tell nothing.
+/// The passes that wait for a ruling: those on which two people's stand, since figures hang on them, then the worst
+/// first. Equal ones stand by their keys, which tell nothing.
 pub fn queue(evidence: &Evidence) -> Vec<Waiting<'_>> {
-    let waiting = |(cell, pass)| Waiting { cell, pass, moves: moves(evidence, cell, pass) };
-    let mut queue: Vec<Waiting<'_>> = evidence.to_review().map(waiting).collect();
-    let weight = |one: &Waiting<'_>| weight(one.moves, &one.pass.flags);
-    queue.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then_with(|| a.pass.row.key.cmp(&b.pass.row.key)));
+    let all = evidence.cells.values().flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)));
+    let mut queue: Vec<Waiting<'_>> = all
+        .filter(|(_, pass)| waits(pass))
+        .map(|(cell, pass)| Waiting { cell, pass, moves: moves(evidence, cell, pass) })
+        .collect();
+    let place = |one: &Waiting<'_>| (one.pass.row.disputed(), weight(one.moves, &one.pass.flags));
+    queue.sort_by(|a, b| {
+        let ((a_disputed, a_weight), (b_disputed, b_weight)) = (place(a), place(b));
+        let by_weight = b_disputed.cmp(&a_disputed).then(b_weight.total_cmp(&a_weight));
+        by_weight.then_with(|| a.pass.row.key.cmp(&b.pass.row.key))
+    });
     queue
+}
+
+/// Whether a pass waits for a ruling: its flags, or two rulings that contradict each other.
+pub fn waits(pass: &PassEvidence) -> bool {
+    pass.standing == Standing::Flagged || pass.row.disputed()
 }
 
 /// How far a ruling reaches.
@@ -87,7 +100,6 @@ pub fn alike<'a>(evidence: &'a Evidence, key: &str, reach: Reach) -> Vec<&'a Pas
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::work::evidence::Standing;
     use crate::work::made_up;
 
     fn flag(kind: FlagKind, moves: Option<f64>, strength: f64) -> Flag {
