@@ -32,6 +32,8 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("strip.js", "text/javascript; charset=utf-8", include_bytes!("static/strip.js")),
     ("upload.js", "text/javascript; charset=utf-8", include_bytes!("static/upload.js")),
     ("board.js", "text/javascript; charset=utf-8", include_bytes!("static/board.js")),
+    ("live.js", "text/javascript; charset=utf-8", include_bytes!("static/live.js")),
+    ("live-worker.js", "text/javascript; charset=utf-8", include_bytes!("static/live-worker.js")),
     ("filter.js", "text/javascript; charset=utf-8", include_bytes!("static/filter.js")),
     ("draft.js", "text/javascript; charset=utf-8", include_bytes!("static/draft.js")),
 ];

@@ -184,6 +184,8 @@ routes! {
     PASS_WINDOW = "/passes/{pass}/window" => pass_window(pass: &str);
     /// POST a remark.
     PASS_REMARK = "/passes/{pass}/remark" => pass_remark(pass: &str);
+    /// POST an answer below a remark; settle it, open it again.
+    PASS_REMARK_STEP = "/passes/{pass}/remarks/{remark}" => pass_remark_step(pass: &str, remark: i64);
     /// POST where a companion stands.
     PASS_COMPANION = "/passes/{pass}/companions/{companion}" => pass_companion(pass: &str, companion: i64);
     /// A capture's bytes, as they came.
@@ -295,6 +297,9 @@ pub fn draft_version(piece: &str, number: i64) -> String {
 
 /// Which rig a key is for: how a rig tries its key.
 pub const KEY: &str = "/api/v1/key";
+
+/// What changes, as a stream of server-sent events.
+pub const LIVE: &str = "/api/v1/live";
 
 /// POST lengths and digests of files: which of them need not be sent.
 pub const UPLOADS: &str = "/api/v1/uploads";

@@ -28,6 +28,7 @@ mod lane;
 mod latency;
 mod layout;
 mod layouts;
+mod live;
 mod noise_prior;
 mod openapi;
 mod origin;

@@ -16,7 +16,7 @@ use weighhouse_web::paths;
 
 use super::{
     App, across, against, assets, board, capture, cells, changes, draft, failures, figure, figures, front,
-    headers, health, intake, invitation, latency, layout, layouts, noise_prior, openapi, origin, pack,
+    headers, health, intake, invitation, latency, layout, layouts, live, noise_prior, openapi, origin, pack,
     panics, pass, people, piece, pieces, plan, readers, review, rig_check, screens, session, sessions,
     sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
@@ -82,6 +82,7 @@ fn pages() -> Router<App> {
         .route(paths::PASS_RULING, post(pass::ruling))
         .route(paths::PASS_WINDOW, post(pass::window))
         .route(paths::PASS_REMARK, post(pass::remark))
+        .route(paths::PASS_REMARK_STEP, post(pass::threads::step))
         .route(paths::PASS_COMPANION, post(pass::companion))
         .route(paths::FIGURES, get(figures::show).post(figures::make))
         .route(paths::FIGURE_NEW, get(figures::ask))
@@ -157,6 +158,7 @@ pub(super) fn all(app: App) -> Result<Router, ConfigError> {
         .nest(paths::API, pages())
         .route(paths::KEY, get(people::try_key))
         .route(paths::UPLOADS, post(uploads::here))
+        .route(paths::LIVE, get(live::stream))
         .fallback(|| async { StatusCode::NOT_FOUND });
     let large = uploads();
     let with_sessions = taking(small, limits.body_bytes, limits.body_total, &limits)

@@ -29,6 +29,8 @@ use crate::work::{Error, Internal, Kind, Refusal, Result, people, pieces, sign_i
 /// Cookie of a signed-in browser; `__Host-` under TLS, so that no other name can set it.
 const PLAIN: &str = "weighhouse";
 const OVER_TLS: &str = "__Host-weighhouse";
+/// Sent by live.js.
+const QUIET: &str = "x-quiet";
 /// Within this time the password counts as just typed.
 const LATELY_US: i64 = 5 * 60 * US_PER_S;
 
@@ -130,6 +132,8 @@ pub(super) async fn look_up(State(app): State<App>, mut request: Request, next: 
 pub struct SignedIn {
     app: App,
     around: Around,
+    /// A page that brings itself up to date leaves what the last action did to the page that follows it.
+    quiet: bool,
 }
 
 impl SignedIn {
@@ -162,7 +166,7 @@ impl SignedIn {
     /// a piece add [`Frame::in_piece`].
     pub fn frame(&self, current: &str) -> Frame {
         Frame {
-            flash: self.app.take_flash(&self.around.hash),
+            flash: if self.quiet { None } else { self.app.take_flash(&self.around.hash) },
             // Without randomness the form has no key: sent twice, it may make two.
             once: self.app.chance.key().unwrap_or_default(),
             ..self.around.frame(&self.app, current)
@@ -185,7 +189,11 @@ impl FromRequestParts<App> for SignedIn {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self> {
         match parts.extensions.get::<Around>() {
-            Some(around) => Ok(Self { app: app.clone(), around: around.clone() }),
+            Some(around) => Ok(Self {
+                app: app.clone(),
+                around: around.clone(),
+                quiet: parts.headers.contains_key(QUIET),
+            }),
             None if parts.headers.contains_key(AUTHORIZATION) => Err(Refusal::not_allowed(
                 "A rig key only uploads; it reads and changes nothing else.",
                 "Sign in with a browser to read pages.",

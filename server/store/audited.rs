@@ -210,6 +210,9 @@ pub const REPLACEMENT: Audited =
 /// A remark.
 pub const REMARK: Audited =
     Audited::of("remark", &["id", "pass_id", "start_ns", "end_ns", "says", "person_id", "at_us"]);
+/// What somebody did with a remark.
+pub const REMARK_STEP: Audited =
+    Audited::of("remark_step", &["id", "remark_id", "does", "says", "person_id", "at_us"]);
 /// A piece.
 pub const PIECE: Audited = Audited::of(
     "piece",
@@ -320,6 +323,7 @@ pub(super) const ALL: &[&Audited] = &[
     &REASON_LIST,
     &REPLACEMENT,
     &REMARK,
+    &REMARK_STEP,
     &PIECE,
     &PIECE_CELL,
     &PIECE_DRIVER,

@@ -75,6 +75,8 @@ ids! {
     ReplacementId,
     /// What a person wrote on a pass.
     RemarkId,
+    /// What somebody did with a remark.
+    RemarkStepId,
     /// An article or video with a deadline.
     PieceId,
     /// A kind of reader.

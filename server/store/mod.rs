@@ -29,6 +29,7 @@ pub mod piece_screens;
 pub mod pieces;
 pub mod readers;
 pub mod registers;
+pub mod remark_steps;
 pub mod replacements;
 pub mod requests;
 pub mod results;

@@ -12,5 +12,6 @@ mod driver;
 mod harness;
 mod intake;
 mod looks;
+mod remarks;
 mod review;
 mod stage;

@@ -17,6 +17,7 @@ mod intake;
 mod layouts;
 mod limits;
 mod links;
+mod live;
 mod openapi;
 mod pack;
 mod pass;

@@ -204,6 +204,7 @@ impl Page for Intake {
             }],
         }
         .said();
+        let nth = |segment| Log { segment, ..log.clone() };
         let waiting = |log: &Log, becomes, ticked| Waiting {
             log: log.clone(),
             by: "Maren Oake".to_owned(),
@@ -259,8 +260,9 @@ impl Page for Intake {
                     Some(Becomes::Pass("Tarnwick Dunlin, stock; Vellum Rally, hairpin".to_owned())),
                     true,
                 ),
-                waiting(&log, Some(Becomes::Wrong("Choose the setting.".to_owned())), false),
-                waiting(&log, None, false),
+                waiting(&nth(9), Some(Becomes::Wrong("Choose the setting.".to_owned())), false),
+                waiting(&nth(10), Some(Becomes::Asks("as above; its name says pass 1".to_owned())), true),
+                waiting(&nth(11), None, false),
             ],
             companions: vec![waiting(&sensors, None, false)],
             unplaced: vec![Unplaced {

@@ -89,6 +89,10 @@ impl Screens {
 }
 
 impl ScreenLine {
+    fn is(&self, word: &str) -> bool {
+        self.chosen == word
+    }
+
     fn differs(&self) -> bool {
         self.now != self.then
     }

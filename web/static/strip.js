@@ -25,6 +25,8 @@ class StripView {
     box.addEventListener("wheel", (event) => this.#wheel(event), { passive: false });
     box.addEventListener("keydown", (event) => this.#key(event));
     box.addEventListener("pointerdown", (event) => this.#drag(event));
+    // live.js: something on it changed.
+    box.addEventListener("refresh", () => this.#show(this.from, this.to));
     for (const field of this.#fields()) field.addEventListener("input", () => this.#markFromFields());
     this.#markFromFields();
     box.classList.add("live");

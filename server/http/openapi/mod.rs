@@ -78,6 +78,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::PASS_RULING, Nothing, true),
     (p::PASS_WINDOW, Nothing, true),
     (p::PASS_REMARK, Nothing, true),
+    (p::PASS_REMARK_STEP, Nothing, true),
     (p::PASS_COMPANION, Nothing, true),
     (p::FIGURES, Page("figures"), true),
     (p::FIGURE_NEW, Page("figure_new"), false),

@@ -3,6 +3,7 @@
 mod chart;
 mod history;
 mod page;
+pub(super) mod threads;
 
 pub(super) use page::exact_s;
 

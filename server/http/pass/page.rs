@@ -8,7 +8,8 @@ use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Distribution, Histogram, Strip, Theme};
 use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::pass::{
-    About, CellSays, Companion, Flag, Hitch, NewRemark, Remark, Row, Ruling, Sibling, Step, Window,
+    About, CellSays, Companion, Flag, Hitch, NewRemark, Remark, RemarkSaid, Row, Ruling, Sibling, Step,
+    Window,
 };
 use weighhouse_web::pages::{self, Field, Frame};
 use weighhouse_web::{format, paths};
@@ -16,8 +17,9 @@ use weighhouse_web::{format, paths};
 use super::super::App;
 use super::super::session::SignedIn;
 use super::history;
+use crate::store::remark_steps::RemarkStep;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
-use crate::work::pass::Read;
+use crate::work::pass::{self, Read};
 use crate::work::{Internal, Result, rule};
 
 /// The page.
@@ -50,7 +52,7 @@ pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Resul
         ruling: ruling(read, pass),
         places: history::places(cell, pass, read).into_iter().map(|(key, says, _)| (key, says)).collect(),
         window: window(pass),
-        remarks: read.remarks.iter().map(remark).collect(),
+        remarks: read.remarks.iter().map(|one| remark(read, one)).collect(),
         remark: NewRemark::default(),
         companions: pass.companions.iter().map(companion).collect(),
         history: history::of(read),
@@ -313,8 +315,19 @@ fn window(pass: &PassEvidence) -> Window {
     }
 }
 
-fn remark(remark: &crate::store::rulings::Remark) -> Remark {
+fn remark(read: &Read, remark: &crate::store::rulings::Remark) -> Remark {
+    let steps: Vec<_> = read.remark_steps.iter().filter(|step| step.remark_id == remark.id).collect();
+    let said = |step: &&RemarkStep| RemarkSaid {
+        does: step.does.as_str(),
+        says: step.says.clone(),
+        by: step.person.clone(),
+        at: at(step.at_us),
+    };
     Remark {
+        id: remark.id.0,
+        settled: pass::settled(&steps),
+        steps: steps.iter().map(said).collect(),
+        answer: Field::default(),
         says: remark.says.clone(),
         start_ns: remark.start_ns,
         end_ns: remark.end_ns,

@@ -10,7 +10,7 @@ use crate::work::once::By;
 use crate::work::{Error, Refusal, Result};
 
 /// Longest remark, characters (the table has the same limit).
-const LONGEST_REMARK: usize = 4000;
+pub(super) const LONGEST_REMARK: usize = 4000;
 
 /// The window that a pass should have; none: the scene's.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -100,7 +100,7 @@ fn stale_window(theirs: Option<Window>, yours: Option<Window>) -> Error {
     Refusal::stale("the window", words(yours), words(theirs)).into()
 }
 
-async fn found(tx: &mut Tx<'_>, pass: &str) -> Result<PassRow> {
+pub(super) async fn found(tx: &mut Tx<'_>, pass: &str) -> Result<PassRow> {
     passes::by_key(tx, pass).await?.ok_or_else(|| Refusal::missing("pass", pass).into())
 }
 

@@ -2,6 +2,7 @@
 
 mod edits;
 mod strip;
+mod threads;
 
 use std::collections::BTreeMap;
 
@@ -11,12 +12,14 @@ use super::reasons;
 use crate::store::audit::{self, COMPANION, Entry, PASS};
 use crate::store::passes;
 use crate::store::pieces::{self, Piece};
+use crate::store::remark_steps::{self, RemarkStep};
 use crate::store::replacements::{self, Replacement};
 use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
 pub use edits::{FormerPlace, FormerWindow, Place, WindowChange, move_window, place, remark};
 pub use strip::{Beside, Lane, Strips, Value, strips, zoom};
+pub use threads::{settled, step};
 
 /// A pass in its cell, in the context of a piece.
 #[derive(Clone, Debug)]
@@ -29,6 +32,8 @@ pub struct Read {
     pub rulings: Vec<Ruling>,
     /// Remarks on it, oldest first.
     pub remarks: Vec<Remark>,
+    /// What people did with them, oldest first.
+    pub remark_steps: Vec<RemarkStep>,
     /// Audit entries of the pass and of its companions, oldest first.
     pub trail: Vec<Entry>,
     /// Which pass took its place, and whose place it took.
@@ -80,6 +85,7 @@ pub async fn read(store: &Store, key: &str, piece: &str) -> Result<Option<Read>>
     Ok(Some(Read {
         rulings: rulings::of_pass(&mut db, row.id).await?,
         remarks: rulings::remarks(&mut db, row.id).await?,
+        remark_steps: remark_steps::of_pass(&mut db, row.id).await?,
         replacements: replacements::of_pass(&mut db, row.id).await?,
         evidence,
         pieces,

@@ -1,6 +1,7 @@
 //! One pass beside its siblings: strips, measures, window, flags and ruling, remarks, companions, history.
 
 mod ledger;
+mod remarks;
 mod samples;
 
 use askama::Template;
@@ -12,6 +13,7 @@ use crate::marks::Mark;
 use crate::{format, paths};
 
 pub use ledger::{CellSays, Hitch, Row, Step};
+pub use remarks::{NewRemark, Remark, RemarkSaid};
 
 /// The page.
 #[derive(Template, Serialize)]
@@ -187,32 +189,6 @@ pub struct Window {
     pub why: Field,
 }
 
-/// Something a person wrote.
-#[derive(Clone, Debug, Serialize)]
-pub struct Remark {
-    /// What.
-    pub says: String,
-    /// Start of the stretch, ns; none: the whole pass.
-    pub start_ns: Option<i64>,
-    /// Its end.
-    pub end_ns: Option<i64>,
-    /// Who.
-    pub by: String,
-    /// When.
-    pub at: Timestamp,
-}
-
-/// The form for a remark.
-#[derive(Clone, Debug, Default)]
-pub struct NewRemark {
-    /// What it says.
-    pub says: Field,
-    /// Start of the stretch, seconds.
-    pub start: Field,
-    /// Its end.
-    pub end: Field,
-}
-
 /// A log of another logger.
 #[derive(Clone, Debug, Serialize)]
 pub struct Companion {
@@ -245,6 +221,11 @@ pub struct Event {
 }
 
 impl Pass {
+    /// Whether the reader wrote it.
+    fn mine(&self, by: &str) -> bool {
+        self.frame.person.as_ref().is_some_and(|person| person.name == by)
+    }
+
     fn when(at: &Timestamp) -> String {
         format::moment(*at, "UTC")
     }
@@ -324,24 +305,6 @@ impl Window {
         match self.standard_end_ns {
             Some(end) => format::span_ns(self.standard_start_ns, end),
             None => format!("from {} to the end", format::at_ns(self.standard_start_ns)),
-        }
-    }
-}
-
-impl NewRemark {
-    /// Whether somebody wrote in it already: it comes back with what was refused.
-    fn typed(&self) -> bool {
-        [&self.says, &self.start, &self.end]
-            .iter()
-            .any(|field| !field.value.is_empty() || !field.error.is_empty())
-    }
-}
-
-impl Remark {
-    fn where_said(&self) -> String {
-        match (self.start_ns, self.end_ns) {
-            (Some(start), Some(end)) => format::span_ns(start, end),
-            _ => "the whole pass".to_owned(),
         }
     }
 }

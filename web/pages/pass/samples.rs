@@ -4,8 +4,8 @@ use jiff::Timestamp;
 use weighhouse_measure::measures::{Interval, Measure};
 
 use super::{
-    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Pass, Remark, Row, Ruling, Sibling, Step,
-    Window,
+    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Pass, Remark, RemarkSaid, Row, Ruling,
+    Sibling, Step, Window,
 };
 use crate::charts::{self, Theme};
 use crate::marks::Mark;
@@ -115,8 +115,8 @@ fn full() -> Pass {
             ..Window::default()
         },
         remarks: vec![
-            remark("The gate opens late.", Some((21 * S, 24 * S))),
-            remark("Recorded after the soak.", None),
+            remark(1, "The gate opens late.", Some((21 * S, 24 * S))),
+            remark(2, "Recorded after the soak.", None),
         ],
         remark: NewRemark::default(),
         companions: vec![companion(7, Some(-S)), companion(8, None)],
@@ -146,8 +146,18 @@ fn about() -> About {
     }
 }
 
-fn remark(says: &str, stretch: Option<(i64, i64)>) -> Remark {
+fn remark(id: i64, says: &str, stretch: Option<(i64, i64)>) -> Remark {
+    let step = |does, says: &str| RemarkSaid {
+        does,
+        says: says.to_owned(),
+        by: "Iver Stroud".to_owned(),
+        at: at(1_772_366_400_000_000),
+    };
     Remark {
+        id,
+        settled: id == 1,
+        steps: vec![step("answer", "It does in every pass."), step("settle", "")],
+        answer: Field::default(),
         says: says.to_owned(),
         start_ns: stretch.map(|s| s.0),
         end_ns: stretch.map(|s| s.1),
