@@ -27,6 +27,7 @@ pub(super) fn frames(
         columns: filled(columns, px, in_unit),
         window_ns: Some((window.start_ns, window.end_ns)),
         spans: flags(&pass.flags),
+        ghosts: Vec::new(),
     }
 }
 

@@ -102,6 +102,7 @@ fn strip() -> Strip {
         columns: columns(n, hitch),
         window_ns: Some((2_000_000_000, 58_000_000_000)),
         spans,
+        ghosts: Vec::new(),
     };
     let says = |kind, start_ns, end_ns, says: &str| Span { kind, start_ns, end_ns, says: says.to_owned() };
     let spans = vec![
@@ -127,6 +128,7 @@ fn strip() -> Strip {
             .collect(),
         window_ns: None,
         spans: vec![],
+        ghosts: Vec::new(),
     };
     Strip {
         caption: caption(

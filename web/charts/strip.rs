@@ -19,6 +19,8 @@ const TALL: f64 = 92.0;
 const SLIM: f64 = 48.0;
 const HEAD: f64 = 22.0;
 const SPANS: f64 = 18.0;
+/// Columns over which the level of another pass is taken.
+const LEVEL: usize = 12;
 
 /// The picture.
 #[derive(Clone, Debug, Serialize)]
@@ -56,6 +58,9 @@ pub struct Lane {
     pub window_ns: Option<(i64, i64)>,
     /// Flags and remarks.
     pub spans: Vec<Span>,
+    /// The other passes of the cell, aligned in time: the level of each is drawn as a line over this one.
+    #[serde(skip)]
+    pub ghosts: Vec<Vec<Option<Column>>>,
 }
 
 /// What one column of pixels holds.
@@ -199,11 +204,14 @@ impl Lane {
         canvas.text((left, head), &name, LABEL.bold());
         let after = left + LABEL.bold().width(&name) + 12.0;
         let cut_off = self.cut_off(range.1, (left, right));
-        let note = match (cut_off.len(), self.note.is_empty()) {
-            (0, _) => self.note.clone(),
-            (_, true) => format!("triangles: beyond {}", format::value(range.1, self.unit)),
-            (_, false) => format!("{}; triangles: beyond {}", self.note, format::value(range.1, self.unit)),
-        };
+        let mut notes: Vec<String> = Some(self.note.clone()).into_iter().filter(|n| !n.is_empty()).collect();
+        if !cut_off.is_empty() {
+            notes.push(format!("triangles: beyond {}", format::value(range.1, self.unit)));
+        }
+        if !self.ghosts.is_empty() {
+            notes.push("lines: the level of the other passes".to_owned());
+        }
+        let note = notes.join("; ");
         canvas.text((after, head), &text::cut(&note, SMALL.size, false, right - after), SMALL);
         let (top, bottom) = self.plot_at(y);
         let scale = Scale::linear(range, (bottom, top));
@@ -213,6 +221,9 @@ impl Lane {
         canvas.group(&self.spoken(), |canvas| {
             canvas.path(&self.outline(scale, (left, right)), Paint::Series(self.series), 1.0);
         });
+        for ghost in &self.ghosts {
+            canvas.path(&level(ghost, scale, (left, right)), Paint::Ink, 0.9);
+        }
         for x in cut_off {
             let d = format!("M{} {}l3.5 6h-7Z", number(x), number(top - 1.0));
             canvas.area(&d, Paint::Series(1));
@@ -328,6 +339,25 @@ impl Lane {
     }
 }
 
+/// The level of a pass as a line: the mean of what begins each column, over some columns; broken where nothing is.
+fn level(columns: &[Option<Column>], scale: Scale, (left, right): (f64, f64)) -> String {
+    let step = (right - left) / columns.len().max(1) as f64;
+    let (mut d, mut drawing) = (String::new(), false);
+    for (n, some) in columns.chunks(LEVEL).enumerate() {
+        let values: Vec<f64> = some.iter().flatten().map(|column| column.first).collect();
+        if values.is_empty() {
+            drawing = false;
+            continue;
+        }
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let x = left + step * (n * LEVEL) as f64 + step * some.len() as f64 / 2.0;
+        // Writing to a String cannot fail.
+        let _ = write!(d, "{}{} {}", if drawing { 'L' } else { 'M' }, number(x), number(scale.within(mean)));
+        drawing = true;
+    }
+    d
+}
+
 #[cfg(test)]
 mod tests {
     use super::super::check;
@@ -360,6 +390,7 @@ mod tests {
             spans: (0..12)
                 .map(|i| span(i * 5, if i % 3 == 0 { SpanKind::Remark } else { SpanKind::Flag }))
                 .collect(),
+            ghosts: vec![(0..Strip::columns(960)).map(column).collect(); n.min(2)],
         }
     }
 
@@ -437,5 +468,16 @@ mod tests {
         let mut none = strip(960, 1);
         none.lanes.iter_mut().for_each(|lane| lane.columns.fill(None));
         check::sound(&none.svg(&Theme::LIGHT));
+    }
+
+    #[test]
+    fn a_ghost_is_a_line_that_breaks_where_nothing_is() {
+        let at = |value: f64| Some(Column { first: value, min: value, max: value, last: value });
+        let mut columns = vec![at(10.0); 3 * LEVEL];
+        columns[LEVEL..2 * LEVEL].fill(None);
+        columns[0] = at(22.0);
+        let d = level(&columns, Scale::linear((0.0, 20.0), (100.0, 0.0)), (0.0, 36.0));
+        // (22 + 11 × 10) / 12 = 11 of 20 from below.
+        assert_eq!(d, "M6 45M30 50");
     }
 }

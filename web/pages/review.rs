@@ -279,6 +279,7 @@ fn sample_strip() -> Strip {
         columns: (0..200).map(column).collect(),
         window_ns: None,
         spans,
+        ghosts: Vec::new(),
     };
     Strip {
         caption: Caption {

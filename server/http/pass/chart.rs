@@ -22,6 +22,9 @@ pub(super) fn strip(evidence: &Evidence, strips: &Strips, key: &str, width: u32)
             Some(frames(lane, pass, pass.row.key == key, px))
         })
         .collect();
+    let (own, others): (Vec<_>, Vec<_>) = lanes.iter_mut().partition(|lane| !lane.slim);
+    let ghosts: Vec<_> = others.into_iter().map(|lane| lane.columns.clone()).collect();
+    own.into_iter().for_each(|lane| lane.ghosts.clone_from(&ghosts));
     lanes.extend(strips.beside.iter().enumerate().map(|(n, one)| beside(one, n)));
     Strip {
         caption: Caption {
@@ -75,5 +78,6 @@ fn beside(one: &Beside, n: usize) -> Lane {
         columns: one.columns.iter().map(|column| column.map(scaled)).collect(),
         window_ns: None,
         spans: Vec::new(),
+        ghosts: Vec::new(),
     }
 }

@@ -45,7 +45,8 @@ pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Resul
         ledger: Measure::all().map(|measure| row(evidence, cell, pass, measure)).collect(),
         hitches: hitches(pass),
         versions: all_versions(),
-        spread: spread(cell),
+        spread: spread(cell, false),
+        shares: spread(cell, true),
         flags: pass.flags.iter().map(flag).collect(),
         notices: evidence.notices(cell, pass).into_iter().map(|notice| notice.says).collect(),
         past_limits: past_limits(evidence, cell),
@@ -206,8 +207,8 @@ fn all_versions() -> Vec<(String, u32)> {
     measures.chain(FlagKind::ALL.map(|kind| (kind.key().to_owned(), kind.version()))).collect()
 }
 
-/// Share of frames no longer than this, of each pass of the cell; beyond all but a thousandth it is cut off, and said.
-fn spread(cell: &CellEvidence) -> String {
+/// How frame times are spread, of each pass of the cell, or added up; beyond all but a thousandth it is cut off, and said.
+fn spread(cell: &CellEvidence, cumulative: bool) -> String {
     let grid = weighhouse_measure::measures::distribution::BINS_PER_DECADE;
     let passes: Vec<&PassEvidence> =
         cell.passes.iter().filter(|pass| !pass.times.counts.is_empty()).collect();
@@ -228,13 +229,18 @@ fn spread(cell: &CellEvidence) -> String {
     });
     let chart = Distribution {
         caption: Caption {
-            id: "pass-spread".to_owned(),
-            desc: "Shares of frames by frame time, added up".to_owned(),
+            id: if cumulative { "pass-shares" } else { "pass-spread" }.to_owned(),
+            desc: if cumulative {
+                "Shares of frames by frame time, added up"
+            } else {
+                "Shares of frames by frame time"
+            }
+            .to_owned(),
             ..Caption::default()
         },
         edges_ms: (0..=shown).map(edge).collect(),
         series: series.collect(),
-        cumulative: true,
+        cumulative,
     };
     chart.svg(&Theme::LIGHT)
 }

@@ -166,6 +166,7 @@ pub(super) fn strips(shown: &Shown, cell: &CellEvidence, key: &str, width: u32) 
         to_ns: shown.stretch.end_ns,
         width,
         cut: Some(CUT),
+        // Their levels over each other would tell the direction: the siblings stand below.
         lanes: own.iter().chain(&siblings).map(lane).collect(),
     }
 }

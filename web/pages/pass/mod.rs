@@ -54,6 +54,9 @@ pub struct Pass {
     #[serde(skip)]
     /// How frame times are spread, as SVG; empty without frames.
     pub spread: String,
+    #[serde(skip)]
+    /// The same added up.
+    pub shares: String,
     /// What screens found.
     pub flags: Vec<Flag>,
     /// What is good to know.

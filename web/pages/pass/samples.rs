@@ -91,6 +91,7 @@ fn full() -> Pass {
         hitches: vec![Hitch { start_ns: 21_300_000_000, ms: 71.2, lost_ms: 63.1 }],
         versions: vec![("average_fps".to_owned(), 1)],
         spread: picture("distribution"),
+        shares: String::new(),
         flags: vec![flag("hitch_cluster", "cluster of hitches"), flag("gap", "gap or clock jump")],
         notices: vec!["Too few frames for a 0.1% low.".to_owned()],
         past_limits: "+120 W".to_owned(),
