@@ -34,6 +34,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("board.js", "text/javascript; charset=utf-8", include_bytes!("static/board.js")),
     ("live.js", "text/javascript; charset=utf-8", include_bytes!("static/live.js")),
     ("live-worker.js", "text/javascript; charset=utf-8", include_bytes!("static/live-worker.js")),
+    ("preview.js", "text/javascript; charset=utf-8", include_bytes!("static/preview.js")),
     ("filter.js", "text/javascript; charset=utf-8", include_bytes!("static/filter.js")),
     ("draft.js", "text/javascript; charset=utf-8", include_bytes!("static/draft.js")),
 ];

@@ -1,5 +1,7 @@
 //! Intake of a piece: what waits, which cells it goes to, companions and starts by hand.
 
+use std::collections::BTreeMap;
+
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
 use weighhouse_measure::recording::Kind as LogKind;
@@ -20,6 +22,7 @@ use crate::store::passes::PassRow;
 use crate::store::pieces::Piece;
 use crate::store::{CaptureId, SegmentId};
 use crate::work::intake::become_passes::{self, Assigned};
+use crate::work::intake::namesakes::namesakes;
 use crate::work::intake::plan::{Chosen, Wish, guess, wish};
 use crate::work::intake::{Choices, Intake, pair as by_hand};
 use crate::work::understood::Understood;
@@ -45,10 +48,11 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
         form.offer(guess(&read.choices, read.frames().map(|(one, _)| &one.segment)));
     }
     let chosen = chosen(&mut form)?;
+    let same = chosen.as_ref().map(|chosen| same(&read, &form, chosen)).unwrap_or_default();
     let (frames, companions) =
         read.waiting.into_iter().partition(|(one, _)| one.segment.kind == LogKind::Frames);
     let rows = |all: Vec<_>| {
-        let row = |(one, capture)| waiting(&read.choices, &form, chosen.as_ref(), one, &capture);
+        let row = |(one, capture)| waiting(&read.choices, &form, (chosen.as_ref(), &same), one, &capture);
         by_name(all.into_iter().map(row).collect(), guessed)
     };
     Ok(pages::Intake {
@@ -88,7 +92,7 @@ fn chosen(form: &mut Form) -> Result<Option<Chosen>> {
 /// Logs by their names; a guess that does not fit one says nothing about it.
 fn by_name(mut rows: Vec<Waiting>, guessed: bool) -> Vec<Waiting> {
     for row in rows.iter_mut().filter(|_| guessed) {
-        row.becomes = row.becomes.take().filter(|becomes| matches!(becomes, Becomes::Pass(_)));
+        row.becomes = row.becomes.take().filter(|becomes| !matches!(becomes, Becomes::Wrong(_)));
     }
     rows.sort_by(|one, other| one.log.file.cmp(&other.log.file));
     rows
@@ -102,7 +106,7 @@ fn curl(app: &App) -> String {
 fn waiting(
     choices: &Choices,
     form: &Form,
-    chosen: Option<&Chosen>,
+    (chosen, same): (Option<&Chosen>, &BTreeMap<SegmentId, String>),
     one: Understood,
     capture: &Capture,
 ) -> Waiting {
@@ -124,11 +128,28 @@ fn waiting(
         start: capture.start_us.map(at),
         ticked: form.ticked.contains(&id) || wish.as_ref().is_some_and(|wish| wish.is_ok()),
         becomes: wish.map(|wish| match wish {
-            Ok(wish) => Becomes::Pass(becomes(choices, &wish)),
+            Ok(wish) => match same.get(&id) {
+                Some(says) => Becomes::Asks(format!("{}; {says}", becomes(choices, &wish))),
+                None => Becomes::Pass(becomes(choices, &wish)),
+            },
             Err(says) => Becomes::Wrong(says),
         }),
         log: log(one),
     }
+}
+
+/// Logs whose names say a pass that another one or a pass of the piece has too, of those that the form is about.
+fn same(read: &Intake, form: &Form, chosen: &Chosen) -> BTreeMap<SegmentId, String> {
+    if chosen.twice {
+        return BTreeMap::new();
+    }
+    let asked = |id: SegmentId| form.ticked.is_empty() || form.ticked.contains(&id);
+    let wishes: Vec<Wish> = read
+        .frames()
+        .filter(|(one, _)| asked(one.segment.id))
+        .filter_map(|(one, capture)| wish(&read.choices, chosen, &one.segment, capture).ok())
+        .collect();
+    namesakes(read, chosen, &wishes)
 }
 
 /// Cell, rig base, unit, driver and build in words.

@@ -14,7 +14,8 @@ use crate::work::pattern::Pattern;
 use crate::work::{Refusal, Result};
 
 /// Fields beside the ticked logs.
-const FIELDS: [&str; 9] = ["pattern", "tuning", "scene", "setting", "base", "unit", "driver", "build", "add"];
+const FIELDS: [&str; 10] =
+    ["pattern", "tuning", "scene", "setting", "base", "unit", "driver", "build", "add", "twice"];
 
 /// The form as it was sent, or empty.
 #[derive(Clone, Debug, Default)]
@@ -91,6 +92,7 @@ impl Form {
             driver: self.id("driver", DriverId)?,
             build: self.id("build", BuildId)?,
             add: !self.text("add").is_empty(),
+            twice: !self.text("twice").is_empty(),
         })
     }
 
@@ -108,6 +110,7 @@ impl Form {
         Assignment {
             refused,
             pattern: Field::wrong(self.text("pattern"), pattern),
+            twice: !self.text("twice").is_empty(),
             add: !self.text("add").is_empty(),
             selects: vec![
                 select("tuning", "Part and tuning", named, tunings(choices)),

@@ -289,3 +289,29 @@ async fn one_answer_reads_all_logs_of_its_shape() {
     let next = owner.put(&paths::upload("v3.csv"), vague(3)).await;
     assert_eq!(next.json()["outcome"], "read");
 }
+
+#[tokio::test]
+async fn two_logs_that_name_one_pass_are_asked_about() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    registers(&house).await;
+    bring(&owner, "Curlew_hairpin_2160p-native_alder_p1.csv", log(2000, 1)).await;
+    bring(&owner, "Curlew_hairpin_2160p native_alder_p01.csv", log(2000, 2)).await;
+    let asked = paths::with_query(&paths::intake("k"), &[("pattern", PATTERN)]);
+    let shown = owner.get(&asked).await.texts(".becomes.asks");
+    assert_eq!(shown.len(), 2);
+    assert!(shown[0].contains("its name says pass 1 of this cell; Curlew_hairpin"), "{}", shown[0]);
+    let assign = async |more: &[(&str, &str)]| {
+        let fields: Vec<_> = [("pattern", PATTERN)].iter().chain(more).copied().collect();
+        owner.post(&paths::assign("k"), &fields).await
+    };
+    let refused = assign(&[("segment", "1"), ("segment", "2")]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.texts(".refused")[0].contains("says so too"), "{:?}", refused.texts(".refused"));
+    assert_eq!(assign(&[("segment", "1")]).await.status, 303);
+    // One of them is a pass now: the other is still asked about.
+    let refused = assign(&[("segment", "2")]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.texts(".refused")[0].contains("is pass 1 of it"), "{:?}", refused.texts(".refused"));
+    assert_eq!(assign(&[("segment", "2"), ("twice", "1")]).await.status, 303);
+}

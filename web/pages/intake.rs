@@ -68,6 +68,9 @@ pub enum Becomes {
     /// A pass: cell, rig, unit, driver and build in words.
     #[serde(rename = "pass")]
     Pass(String),
+    /// A pass as far as that goes, but its name says one that is there already: what is asked.
+    #[serde(rename = "asks")]
+    Asks(String),
     /// Nothing, and why.
     #[serde(rename = "wrong")]
     Wrong(String),
@@ -110,6 +113,8 @@ pub struct Assignment {
     pub pattern: Field,
     /// Whether cells are added to the piece.
     pub add: bool,
+    /// Whether logs that name a pass which is there already become passes of their own.
+    pub twice: bool,
     /// What is chosen for all.
     pub selects: Vec<Select>,
 }
@@ -275,6 +280,7 @@ impl Page for Intake {
             }],
             passes: vec![("p7".to_owned(), "x.csv, pass 2".to_owned())],
             form: Assignment {
+                twice: false,
                 refused: "Tick the logs that become passes.".to_owned(),
                 pattern: Field::wrong("{part}{scene}", "Two words need some text between them, such as '_'."),
                 add: true,

@@ -1,7 +1,10 @@
 //! Logs become passes, all that were ticked or none; and what was just made is taken back.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
+use super::namesakes::namesakes;
 use super::plan::{Chosen, Wish, wish};
 use super::{Choices, Intake};
 use crate::chance::Chance;
@@ -115,7 +118,20 @@ fn wishes(intake: &Intake, segments: &[SegmentId], chosen: &Chosen) -> Result<Ve
             None => wrong.push(format!("Log segment {id} does not wait any more.")),
         }
     }
-    if wrong.is_empty() { Ok(out) } else { Err(Refusal::field("segment", wrong.join(" ")).into()) }
+    if !wrong.is_empty() {
+        return Err(Refusal::field("segment", wrong.join(" ")).into());
+    }
+    let same = if chosen.twice { BTreeMap::new() } else { namesakes(intake, chosen, &out) };
+    let name = |id: &SegmentId| {
+        intake.frames().find(|(one, _)| one.segment.id == *id).map(|(one, _)| one.segment.capture.clone())
+    };
+    let says: Vec<String> =
+        same.iter().map(|(id, says)| format!("{}: {says}.", name(id).unwrap_or_default())).collect();
+    if says.is_empty() {
+        return Ok(out);
+    }
+    let asked = "Untick what is no pass of its own, or tick that they are.";
+    Err(Refusal::field("twice", format!("{} {asked}", says.join(" "))).into())
 }
 
 /// Takes back passes that were made just now; their logs wait again. All or none.

@@ -31,6 +31,8 @@ pub struct Chosen {
     pub build: Option<BuildId>,
     /// Whether cells that the piece does not select yet are added to it.
     pub add: bool,
+    /// Whether logs whose names say a pass that there is already become passes of their own.
+    pub twice: bool,
 }
 
 /// All that a pass is made of.
@@ -48,6 +50,8 @@ pub struct Wish {
     pub driver: DriverId,
     /// The game's build.
     pub build: BuildId,
+    /// Number of the pass that the file's name says; passes are numbered as they are made.
+    pub named: Option<u32>,
 }
 
 /// What a log would become, or why nothing, in a sentence.
@@ -74,7 +78,15 @@ pub fn wish(
         unit: unit(choices, chosen.unit, part)?,
         driver: driver(choices, chosen.driver, part)?,
         build: build(choices, chosen.build, scene)?,
+        named: number(choices, chosen, file(segment)),
     })
+}
+
+/// Number of the pass that a file's name says by the pattern.
+pub(super) fn number(choices: &Choices, chosen: &Chosen, file: &str) -> Option<u32> {
+    let known = |word, text: &str| !candidates(choices, word, text).is_empty();
+    let found = chosen.pattern.as_ref()?.read(stem(file), &known)?;
+    found.iter().find(|(word, _)| *word == Word::Pass).and_then(|(_, text)| text.parse().ok())
 }
 
 /// Names that are looked at to guess their pattern: more of them say the same.
