@@ -29,7 +29,7 @@ async fn a_remark_shows_in_another_browser_and_what_is_written_there_stays() {
     one.fill_in("Remarks", "To (s)", "3").await;
     one.press("Write the remark").await;
     one.see("The remark is kept").await;
-    other.see("new the gate opens late").await;
+    other.see("the gate opens late").await;
     assert_eq!(other.script("return document.getElementById('says').value").await, json!("half a thought"));
 
     // An answer and settling come back the same way, while the first one writes.

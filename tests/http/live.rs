@@ -6,7 +6,7 @@ use futures_util::StreamExt as _;
 use reqwest::Method;
 use reqwest::header::HeaderMap;
 use tokio::time::timeout;
-use weighhouse::store::passes;
+use weighhouse::store::{PassId, RigId, passes};
 use weighhouse_web::paths;
 
 use crate::harness::{Client, House};
@@ -19,7 +19,7 @@ async fn pass(house: &House, owner: &Client) -> String {
     bring(owner, "run.csv", log(2000, 0)).await;
     let cell = [("tuning", "1"), ("scene", "1"), ("setting", "1"), ("base", "1"), ("segment", "1")];
     assert_eq!(owner.post(&paths::assign("k"), &cell).await.status, 303);
-    let row = passes::by_id(&mut house.store.read().await.unwrap(), weighhouse::store::PassId(1)).await;
+    let row = passes::by_id(&mut house.store.read().await.unwrap(), PassId(1)).await;
     row.unwrap().unwrap().key
 }
 
@@ -99,8 +99,7 @@ async fn the_stream_tells_which_pass_changed_and_what_was_missed_and_ends_with_t
     assert!(until(open(missed).await, &key).await.1);
 
     assert_eq!(house.anonymous().get(paths::LIVE).await.status, 401);
-    let rig = house.rig().await;
-    assert_eq!(house.with_key(&owner, rig).await.get(paths::LIVE).await.status, 403);
+    assert_eq!(house.with_key(&owner, RigId(1)).await.get(paths::LIVE).await.status, 403);
 
     let live = open(HeaderMap::new()).await;
     let (ended, ()) = tokio::join!(until(live, "never said"), house.server.stop());
