@@ -52,6 +52,8 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::GIVE_START, Nothing, true),
     (p::CAPTURE, Bytes("application/octet-stream"), false),
     (p::LAYOUT, Page("layout"), true),
+    (p::LAYOUTS, Page("layouts"), false),
+    (p::LAYOUT_READ, Page("layout_read"), true),
     (p::AGAINST, Page("against"), false),
     (p::AGAINST_CHART, SVG, false),
     (p::PIECE_TUNING, Page("tuning"), false),
