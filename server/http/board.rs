@@ -121,7 +121,8 @@ fn ticks(evidence: &Evidence, cell: &CellEvidence) -> Vec<(String, String)> {
     say("Driver", driver.map_or_else(String::new, |driver| driver.fields.name.clone()));
     if let Some(tuning) = names.tunings.get(&of.tuning_id).map(|tuning| &tuning.fields) {
         say("Tuning", tuning.name.clone());
-        say("Power limit", format::whole(tuning.power_limit_w, "W"));
+        let limit = tuning.power_limit_w.map(|watts| format::whole(Some(watts), "W"));
+        say("Power limit", limit.unwrap_or_default());
         for (name, offset, unit) in [
             ("Core clock", tuning.core_offset_mhz, "MHz"),
             ("Memory clock", tuning.memory_offset_mhz, "MHz"),
