@@ -54,6 +54,11 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::LAYOUT, Page("layout"), true),
     (p::LAYOUTS, Page("layouts"), false),
     (p::LAYOUT_READ, Page("layout_read"), true),
+    (p::DRAFT, Page("draft"), true),
+    (p::DRAFT_CHECK, Nothing, true),
+    (p::DRAFT_NUMBERS, Nothing, true),
+    (p::DRAFT_NOTES, Bytes("text/markdown"), false),
+    (p::DRAFT_TABLE, Bytes("text/csv"), false),
     (p::AGAINST, Page("against"), false),
     (p::AGAINST_CHART, SVG, false),
     (p::PIECE_TUNING, Page("tuning"), false),
@@ -134,6 +139,7 @@ fn document() -> Value {
     }
     paths.insert(p::UPLOAD.to_owned(), upload());
     paths.insert(p::KEY.to_owned(), key());
+    paths.insert(p::UPLOADS.to_owned(), here());
     json!({
         "openapi": "3.1.0",
         "info": {
@@ -242,6 +248,17 @@ fn upload() -> Value {
             "201": { "description": "What was understood of it.", "content": came },
             "default": refused(),
         },
+    } })
+}
+
+/// Which files need not be sent.
+fn here() -> Value {
+    let object = json!({ "application/json": { "schema": { "type": "object" } } });
+    json!({ "post": {
+        "operationId": "post_uploads", "summary": "Which of these files are there already: by length and digest.",
+        "security": [{ "rig": [] }, { "session": [] }],
+        "requestBody": { "required": true, "content": object },
+        "responses": { "200": { "description": "Those that are there.", "content": object }, "default": refused() },
     } })
 }
 
