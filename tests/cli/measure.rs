@@ -130,7 +130,7 @@ fn a_folder_passes_over_what_is_no_log_and_names_it() {
     let Ok(Value::Array(reports)) = serde_json::from_slice(&output.stdout) else { panic!() };
     let kinds: Vec<&str> = reports.iter().map(|r| r["kind"].as_str().unwrap()).collect();
     assert_eq!(kinds.iter().filter(|k| **k == "frames").count(), 5);
-    assert_eq!(kinds.iter().filter(|k| **k == "companion").count(), 3);
+    assert_eq!(kinds.iter().filter(|k| **k == "companion").count(), 6);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //!
 //! Times are whole seconds; parts, tunings, scenes, settings and cells are named by the caller's ids.
 
+mod ask;
 pub mod drift;
 pub mod sessions;
 

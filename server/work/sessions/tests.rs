@@ -1,6 +1,9 @@
+//! Sessions of a made-up piece.
+
 use super::*;
 use crate::store::registers::rigs::RigFields;
 use crate::work::made_up;
+use crate::work::registers::typed::Typed;
 
 const MINUTE_US: i64 = 60 * US_PER_S;
 
