@@ -1,6 +1,6 @@
 //! HTTP: requests become calls into `work`, page values become answers. No SQL, no arithmetic.
 //!
-//! What a new route needs is in `routes.rs`. A handler takes extractors ([`session`], [`resources`], [`sent`]), makes
+//! What a new route needs is in `routes.rs`. A handler takes extractors ([`session`], [`resources`], `sent`), makes
 //! one call into `work`, and answers with [`respond`]; errors are returned as they are and shown by `failures.rs`.
 
 mod across;

@@ -2,7 +2,7 @@
 //!
 //! A decision knows the number as it was written and some words on both sides. It goes to the number of a later text
 //! that is most like it: the words around it count more than the number itself, so that a corrected number keeps its
-//! figure; below [`LEAST`] of what could agree it goes nowhere, and the number is suggested a figure anew.
+//! figure; below `LEAST` of what could agree it goes nowhere, and the number is suggested a figure anew.
 
 use super::Number;
 
