@@ -8,6 +8,8 @@ use axum::middleware::Next;
 use axum::response::Response;
 use tracing::Instrument as _;
 
+use weighhouse_web::paths;
+
 use super::App;
 use super::failures::RequestId;
 
@@ -18,8 +20,7 @@ pub(super) async fn request(State(app): State<App>, mut request: Request, next: 
     let id = app.chance.key().unwrap_or_default();
     request.extensions_mut().insert(RequestId(id.clone()));
     // The query stays out of the log: it may hold what people search for.
-    let path = request.uri().path();
-    let path = if path.starts_with("/invitations/") { "/invitations/..." } else { path };
+    let path = loggable(request.uri().path());
     let span = tracing::info_span!("request", id, method = %request.method(), path);
     let began = Instant::now();
     let mut response = next.run(request).instrument(span.clone()).await;
@@ -29,4 +30,26 @@ pub(super) async fn request(State(app): State<App>, mut request: Request, next: 
         response.headers_mut().insert(NUMBER, id);
     }
     response
+}
+
+/// The path as it may stand in a log: an address that is itself the key (an invitation, the board of a rig) lets in
+/// whoever reads it, so only its kind is kept.
+fn loggable(path: &str) -> &str {
+    let page = path.strip_prefix(paths::API).unwrap_or(path);
+    ["/invitations/", "/boards/"].into_iter().find(|kind| page.starts_with(kind)).unwrap_or(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn addresses_that_are_keys_stay_out_of_the_log() {
+        assert_eq!(loggable("/boards/k3y"), "/boards/");
+        assert_eq!(loggable("/api/v1/boards/k3y"), "/boards/");
+        assert_eq!(loggable("/invitations/k3y"), "/invitations/");
+        assert_eq!(loggable("/api/v1/invitations/k3y"), "/invitations/");
+        assert_eq!(loggable("/pieces/abc/plan"), "/pieces/abc/plan");
+        assert_eq!(loggable("/api/v1/pieces/abc/boards/x"), "/api/v1/pieces/abc/boards/x");
+    }
 }

@@ -161,7 +161,7 @@ impl<'a> Told<'a> {
             builds,
             "About the same value: the 90% interval lies within 5% of the baseline's. Equal value at: the baseline's price times the overall ratio."
                 .to_owned(),
-            "Of each part the newest price of one country, kind and currency counts. Running cost: mean measured power of the part, hours a week, 52 weeks; no other part of the machine is in it."
+            "Of each part the newest price of one country, kind and currency counts."
                 .to_owned(),
         ]
     }

@@ -238,6 +238,7 @@ fn bases(evidence: &Evidence, before: &PassEvidence, after: &PassEvidence) -> (S
             ("OS", f.os_build.clone()),
             ("firmware", f.firmware.clone()),
             ("cooling", f.cooling.clone()),
+            ("stands:", f.enclosure.as_str().to_owned()),
         ]
     };
     let unlike = |one: &RigBaseFields, other: &RigBaseFields| {
@@ -252,6 +253,8 @@ fn bases(evidence: &Evidence, before: &PassEvidence, after: &PassEvidence) -> (S
 
 #[cfg(test)]
 mod tests {
+    use weighhouse_measure::screens::{Flag, FlagKind};
+
     use super::*;
     use crate::store::registers::parts::{Driver, DriverFields};
     use crate::store::{DriverId, PartId};
@@ -296,9 +299,14 @@ mod tests {
     fn a_pass_that_was_set_aside_for_a_flag_is_not_asked() {
         let mut evidence = evidence();
         for pass in evidence.cells.values_mut().flat_map(|cell| &mut cell.passes) {
-            if pass.row.verdict.is_some() {
-                pass.row.verdict = Some(Verdict::RunAgain);
-            }
+            pass.flags.push(Flag {
+                kind: FlagKind::FrameCap,
+                start_ns: 0,
+                end_ns: 1,
+                strength: 1.0,
+                moves: None,
+                says: String::new(),
+            });
         }
         assert_eq!(changes(&evidence, Measure::AverageFps), []);
     }

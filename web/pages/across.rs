@@ -106,6 +106,14 @@ impl ChangeOf {
     }
 }
 
+impl AcrossFound {
+    /// What the foot of the chart does not say.
+    fn beside_chart(&self) -> impl Iterator<Item = &String> {
+        let said = self.chart.as_ref().map_or(&[][..], |chart| &chart.caption.foot);
+        self.foot.iter().filter(|line| !said.contains(line))
+    }
+}
+
 impl Across {
     fn svg(chart: &Ratios) -> String {
         chart.svg(&Theme::LIGHT)

@@ -48,4 +48,7 @@ function watch(form) {
   });
 }
 
-document.querySelectorAll("form[data-preview]").forEach(watch);
+const watchAll = () => document.querySelectorAll("form[data-preview]").forEach(watch);
+watchAll();
+// The forms of a part that was renewed are new ones.
+document.addEventListener("renewed", watchAll);

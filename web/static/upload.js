@@ -253,6 +253,7 @@ function watch(form) {
     const done = !open.length && count("taken", "asks") > 0;
     // Pages put what to do next into an element that waits for this.
     form.querySelectorAll("[data-when-done]").forEach((each) => { each.hidden = !done; });
+    if (done) form.dispatchEvent(new Event("done"));
   }
 
   function next() {

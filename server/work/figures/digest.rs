@@ -5,7 +5,8 @@
 //! `format` and names the form of all others ([`FORMAT`]). Values are texts that people typed, integers, decimal
 //! strings and SHA-256 digests in hexadecimal, never computed floats, so that they are the same on every machine:
 //!
-//! - `kind`, `measure`, `measure version`, `compare version` (what computes it);
+//! - `kind`, `measure`, `measure version`, `compare version` (what computes it), and `rate version`, of the
+//!   average frame rate, for a knee, which has watts one way and the rate the other;
 //! - `low` where it is a low: definition and tenths of a per cent that the piece declares; `margin: KIND OF SCENE` in
 //!   tenths of a per cent where it is a ratio;
 //! - `prior` and `prior sha256`: number of the noise prior and digest of its text as kept; 0 and nothing without one;
@@ -102,6 +103,9 @@ pub fn rests_on(evidence: &Evidence, what: &What) -> Fields {
     fields.add("kind", kind(what));
     fields.add("measure", measure.key());
     fields.add("measure version", measure.version());
+    if let What::Knee { .. } = what {
+        fields.add("rate version", Measure::AverageFps.version());
+    }
     fields.add("compare version", compare::VERSION);
     choices(&mut fields, evidence, what);
     for (role, setting) in settings_of(evidence, what) {
