@@ -5,10 +5,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use weighhouse_web::format;
 
 use super::evidence::{CellEvidence, Evidence};
+use super::sessions;
 use crate::store::SceneId;
 use crate::store::registers::parts::PartKind;
 
-/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs and drivers, one on builds.
+/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs drivers and drift, one on builds.
 pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvidence>) -> [String; 2] {
     let names = &evidence.registers;
     let (mut passes, mut rigs) = (BTreeSet::new(), BTreeSet::new());
@@ -33,7 +34,7 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
         }
         _ => "No passes".to_owned(),
     };
-    let out = ruled_out(cells);
+    let out = ruled_out(cells.iter().copied());
     let out = if out.is_empty() { out } else { format!(" ({out})") };
     let by_design = match evidence.piece.fields.kind {
         PartKind::Card => "",
@@ -42,10 +43,11 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
     };
     let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
     let drivers: Vec<String> = drivers.iter().map(|(part, all)| format!("{part} {}", list(all))).collect();
+    let drifted: String = sessions::drifted(evidence, &cells).iter().map(|says| format!(" {says}")).collect();
     let builds: Vec<String> =
         builds.iter().map(|(id, all)| format!("{} {}", names.scene_name(*id), list(all))).collect();
     [
-        format!("{passes}{out}; rigs: {}; drivers: {}.{by_design}", list(&rigs), drivers.join("; ")),
+        format!("{passes}{out}; rigs: {}; drivers: {}.{by_design}{drifted}", list(&rigs), drivers.join("; ")),
         format!("Builds: {}.", builds.join("; ")),
     ]
 }

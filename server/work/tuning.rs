@@ -314,12 +314,20 @@ fn curves(tunings: &[Tuned], of: &[u8]) -> Vec<CurveFound> {
         .filter_map(|(offsets, points)| {
             let curve = curve::fit(&curve::values(&points))?;
             let band = curve::band(&points, of);
-            let law = saturating::fit(&curve::values(&points));
+            let law = saturating::fit(&curve::values(&points)).filter(|law| goes_through(law, &points));
             Some(CurveFound { offsets, knee: knee::knee(&curve), band, law, curve })
         })
         .collect();
     found.sort_by_key(|curve| curve.offsets != [0; 3]);
     found
+}
+
+/// Whether the law meets each point within its interval: else it says nothing about them.
+fn goes_through(law: &Law, points: &[Point]) -> bool {
+    points.iter().all(|point| {
+        let within = |rate: f64| point.rate_interval.is_some_and(|i| (i.low..=i.high).contains(&rate));
+        law.at(point.watts).is_some_and(within)
+    })
 }
 
 fn for_less(tunings: &[Tuned]) -> Option<usize> {

@@ -1,4 +1,4 @@
-//! Benchmarks of the measures of a pass: everything but the interval, and the interval at several block lengths.
+//! Benchmarks of the measures of a pass, its interval at several block lengths, and the screens that look at it alone.
 //!
 //! `cargo bench -p weighhouse-measure --bench measures`; the times beside `arch` are in DEVELOPERS.md, and
 //! `tests/reference/time_arch.py` takes the other side.
@@ -6,6 +6,7 @@
 use divan::{Bencher, counter::ItemsCount};
 use weighhouse_measure::measures::{PassInput, Seed, interval, measure, pacing};
 use weighhouse_measure::recording::{Kind, Recording, Window};
+use weighhouse_measure::screens::{ScreenInput, screen_pass};
 use weighhouse_measure::stats::rng::{Streams, unit};
 
 fn main() {
@@ -66,4 +67,13 @@ fn hitches_of_200000_frames(bencher: Bencher<'_, '_>) {
     bencher
         .counter(ItemsCount::new(recording.rows()))
         .bench(|| pacing::hitches(divan::black_box(&recording.at_ns), &recording.frame_ns, 0));
+}
+
+/// All screens that look at a pass alone, on one thread.
+#[divan::bench(args = [9000, 200_000])]
+fn screens_of_a_pass(bencher: Bencher<'_, '_>, frames: usize) {
+    let recording = recording(frame_ns(frames, 0.97));
+    let input = ScreenInput { recording: &recording, window: recording.whole(), companions: &[] };
+    let Ok(pool) = rayon::ThreadPoolBuilder::new().num_threads(1).build() else { return };
+    bencher.counter(ItemsCount::new(frames)).bench(|| pool.install(|| screen_pass(divan::black_box(&input))));
 }

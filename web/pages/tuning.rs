@@ -150,9 +150,11 @@ pub struct CurveLine {
     pub knee: Option<f64>,
     /// 95% interval of where it is.
     pub knee_interval: Option<(f64, f64)>,
+    /// The measured watts next below and above it.
+    pub beside_knee: Option<(f64, f64)>,
     /// From and to which watts ten more bring how many frames a second.
     pub stretches: Vec<(f64, f64, f64)>,
-    /// By a saturating law: at the last measured watts, ten more bring so many frames a second.
+    /// By a saturating law, where it goes through the points: at the last measured watts, ten more bring so many frames a second.
     pub by_law: Option<f64>,
     /// What a figure of the knee would be.
     pub what_knee: String,
@@ -208,19 +210,19 @@ impl CurveLine {
     /// Where the knee is, in a sentence.
     pub fn knee_says(&self) -> String {
         let (first, last) = (Self::whole(self.range.0), Self::whole(self.range.1));
-        match (self.knee, self.knee_interval) {
-            (Some(knee), Some((low, high))) if high - low >= 1.0 => format!(
-                "Knee at {} (95%: {} to {}), within the measured {first} to {last}; another range would move it.",
-                Self::whole(knee),
-                format::fixed(low, 0),
-                Self::whole(high)
-            ),
-            (Some(knee), _) => format!(
-                "Knee at {}, within the measured {first} to {last}; another range would move it.",
-                Self::whole(knee)
-            ),
-            (None, _) => format!("No knee: nearly straight between {first} and {last}."),
-        }
+        let Some(knee) = self.knee else {
+            return format!("No knee: nearly straight between {first} and {last}.");
+        };
+        let ends = |(low, high)| (format::fixed(low, 0), Self::whole(high));
+        let moves = self.knee_interval.filter(|(low, high)| high - low >= 1.0).map(ends);
+        let moves = moves.map_or_else(String::new, |(low, high)| format!(" (95%: {low} to {high})"));
+        let beside = self.beside_knee.map(ends).map_or_else(String::new, |(below, above)| {
+            format!(" The tunings beside it ran at {below} and {above}.")
+        });
+        let knee = Self::whole(knee);
+        format!(
+            "Knee at {knee}{moves}, within the measured {first} to {last}; another range would move it.{beside}"
+        )
     }
 
     fn stretch_says(stretch: &(f64, f64, f64)) -> String {
@@ -354,6 +356,7 @@ impl Page for Tuning {
                     range: (347.0, 492.0),
                     knee: Some(416.0),
                     knee_interval: Some((396.0, 445.0)),
+                    beside_knee: Some((396.0, 445.0)),
                     stretches: vec![(347.0, 416.0, 1.4), (416.0, 492.0, 0.29)],
                     by_law: Some(0.3),
                     what_knee: r#"{"kind":"knee"}"#.into(),

@@ -6,6 +6,7 @@
 
 pub mod board;
 mod costs;
+mod drifted;
 pub mod ran;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -29,6 +30,7 @@ use crate::store::registers::tunings::STOCK;
 use crate::store::{BoardId, CellId, PartId, PieceId, RigId, SceneId, SettingId, Store, StoreError};
 pub use costs::{COST_FIELDS, keep_costs, minutes, texts, typed_costs};
 use costs::{planned, usual};
+pub use drifted::drifted;
 use ran::Ran;
 
 /// A rig is warm for so long after a pass.

@@ -78,6 +78,20 @@ fn sessions_are_told_apart_by_the_unit_and_drift_by_the_control_scene() {
 }
 
 #[test]
+fn drift_is_told_of_the_cells_that_were_run_meanwhile() {
+    let mut evidence = made_up::piece(2, 2);
+    let control = made_up::add_cell(&mut evidence, 1, 1, &[100.0, 99.0, 98.0, 97.0, 96.0]);
+    let other = made_up::add_cell(&mut evidence, 1, 2, &[50.0]);
+    let swapped = made_up::add_cell(&mut evidence, 2, 1, &[120.0]);
+    at(&mut evidence, control, &[0, 10, 20, 30, 40]);
+    at(&mut evidence, other, &[15]);
+    at(&mut evidence, swapped, &[100]);
+    let of = |cell| drifted(&evidence, &[&evidence.cells[&cell]]).join(" ").replace('\u{a0}', " ");
+    assert!(of(other).contains("drifted by \u{2212}4"), "{}", of(other));
+    assert_eq!(of(swapped), "");
+}
+
+#[test]
 fn times_are_typed_in_minutes() {
     let typed = |soak: &'static str| {
         let text = move |field: &str| if field == "soak" { soak } else { "1" };
