@@ -4,6 +4,8 @@
 //! bytes big-endian, texts and optional values behind their length (8 bytes; all ones for 'none'). The chain shows
 //! that entries were changed only to somebody who kept a head elsewhere: heads are printed on each export.
 
+use std::str::FromStr;
+
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use sqlx::AssertSqlSafe;
@@ -74,6 +76,26 @@ impl std::fmt::Display for Head {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{} ", self.seq)?;
         self.digest.iter().try_for_each(|b| write!(f, "{b:02x}"))
+    }
+}
+
+impl FromStr for Head {
+    type Err = String;
+
+    /// Reads a head as exports print it: the entry's number and its digest in 64 hexadecimal digits.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let says =
+            || format!("'{text}' is no head of an audit trail: a number, a blank and 64 hexadecimal digits");
+        let (seq, hex) = text.trim().split_once(char::is_whitespace).ok_or_else(says)?;
+        let (seq, hex) = (seq.parse().map_err(|_| says())?, hex.trim());
+        if hex.len() != 64 || !hex.bytes().all(|b| b.is_ascii_hexdigit()) {
+            return Err(says());
+        }
+        let mut digest = [0; 32];
+        for (at, byte) in digest.iter_mut().enumerate() {
+            *byte = u8::from_str_radix(&hex[2 * at..2 * at + 2], 16).map_err(|_| says())?;
+        }
+        Ok(Self { seq, digest })
     }
 }
 
@@ -222,6 +244,28 @@ pub async fn wrong(db: &mut Db) -> Result<Vec<String>, StoreError> {
         }
     }
     Ok(wrong)
+}
+
+/// Why the trail does not extend one whose head was `published`; `None`: it does.
+pub async fn forked(db: &mut Db, published: Head) -> Result<Option<String>, StoreError> {
+    let Head { seq, digest } = published;
+    if published == (Head { seq: 0, digest: [0; 32] }) {
+        return Ok(None);
+    }
+    let there: Option<Vec<u8>> = sqlx::query_scalar("SELECT digest FROM audit_entry WHERE seq = ?")
+        .bind(seq)
+        .fetch_optional(&mut *db)
+        .await?;
+    Ok(match there {
+        Some(there) if there == digest => None,
+        Some(_) => Some(format!(
+            "audit entry {seq}: not the one whose head was published; what came before it was written anew"
+        )),
+        None => Some(format!(
+            "the audit trail ends at entry {}, before the published head {seq}: an older file, or its end was cut off",
+            head(db).await?.seq
+        )),
+    })
 }
 
 /// Rows that differ from their newest entry: id, number of that entry.

@@ -108,7 +108,7 @@ mod tests {
         let length = backup(store.path(), &to).await.unwrap();
         assert_eq!(length, std::fs::metadata(&to).unwrap().len());
         testing::person(&store, "Bea", Role::Guest).await;
-        let report = check::check(&to).await.unwrap();
+        let report = check::check(&to, None).await.unwrap();
         assert_eq!((report.wrong, report.captures), (Vec::new(), 1));
         let copy = Store::open(&to, Clock::by_hand(testing::NOW_US)).await.unwrap();
         assert_eq!(people::all(&mut copy.read().await.unwrap()).await.unwrap().len(), 1);

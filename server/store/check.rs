@@ -1,4 +1,5 @@
-//! Is the store whole? Pages, references, each capture's bytes against its digest, the audit trail against the tables.
+//! Is the store whole? Pages, references, each capture's and text's bytes against their digest, the audit trail against
+//! the tables and against a head that was published. What is computed from captures is held against them in `work`.
 //!
 //! Reads only, through a connection of its own; a server may be at work on the store meanwhile. Meant for a process
 //! of its own (see `open`: files that SQLite has open are not touched otherwise within the server).
@@ -23,20 +24,23 @@ pub struct Report {
     pub wrong: Vec<String>,
 }
 
-/// Checks the store at `path`.
+/// Checks the store at `path`; `against` is a head that was printed on an export.
 ///
 /// # Errors
 /// When there is no store, or none that this version knows. What is wrong inside it is in the report.
-pub async fn check(path: &Path) -> Result<Report, OpenError> {
-    open::expect_present(path)?;
+pub async fn check(path: &Path, against: Option<Head>) -> Result<Report, OpenError> {
     let sql = |source| OpenError::Sql { path: path.to_owned(), source };
-    let mut conn = open::reading(path).connect().await.map_err(sql)?;
-    open::expect_schema(&mut conn, path).await?;
+    let mut conn = view(path).await?;
     let mut wrong = inside(&mut conn).await;
     let head = audit::head(&mut conn).await.unwrap_or(Head { seq: 0, digest: [0; 32] });
     // One view for trail and tables: a server may be writing.
     let mut view = conn.begin().await.map_err(sql)?;
     wrong.extend(or_broken("the audit trail", audit::wrong(&mut view).await));
+    if let Some(published) = against {
+        let forked = audit::forked(&mut view, published).await.map(|says| says.into_iter().collect());
+        wrong.extend(or_broken("the audit trail", forked));
+    }
+    wrong.extend(or_broken("the texts of drafts", texts(&mut view).await));
     drop(view);
     let rows = digests(&mut conn).await;
     let (rows, broken) = match rows {
@@ -56,6 +60,27 @@ pub async fn check(path: &Path) -> Result<Report, OpenError> {
     }
     conn.close().await.map_err(sql)?;
     Ok(Report { head, captures, wrong })
+}
+
+/// A connection that reads a store; a server may be at work on it.
+///
+/// # Errors
+/// When there is no store, or none that this version knows.
+pub async fn view(path: &Path) -> Result<Db, OpenError> {
+    open::expect_present(path)?;
+    let sql = |source| OpenError::Sql { path: path.to_owned(), source };
+    let mut conn = open::reading(path).connect().await.map_err(sql)?;
+    open::expect_schema(&mut conn, path).await?;
+    Ok(conn)
+}
+
+/// Texts that are not those whose digests are in the trail.
+async fn texts(db: &mut Db) -> Result<Vec<String>, StoreError> {
+    let all: Vec<(i64, String, Vec<u8>)> =
+        sqlx::query_as("SELECT id, body, digest FROM draft_text ORDER BY id").fetch_all(db).await?;
+    let other =
+        all.into_iter().filter(|(_, body, digest)| Sha256::digest(body.as_bytes()).as_slice() != digest);
+    Ok(other.map(|(id, ..)| format!("draft_text {id}: not the text that was kept")).collect())
 }
 
 fn or_broken(what: &str, found: Result<Vec<String>, StoreError>) -> Vec<String> {
@@ -136,19 +161,19 @@ mod tests {
             .unwrap();
         sqlx::raw_sql(tampering).execute(&mut conn).await.unwrap();
         conn.close().await.unwrap();
-        check(&path).await.unwrap().wrong
+        check(&path, None).await.unwrap().wrong
     }
 
     #[tokio::test]
     async fn a_sound_store_is_clean_also_while_a_server_has_it() {
         let (_folder, path) = closed().await;
-        let first = check(&path).await.unwrap();
+        let first = check(&path, None).await.unwrap();
         assert_eq!(first.wrong, Vec::<String>::new());
         assert_eq!(first.captures, 2);
         assert!(first.head.seq > 10);
         let store = Store::open(&path, crate::clock::Clock::by_hand(testing::NOW_US)).await.unwrap();
         testing::person(&store, "Bea", crate::store::people::Role::Guest).await;
-        let second = check(&path).await.unwrap();
+        let second = check(&path, None).await.unwrap();
         assert_eq!((second.head.seq, second.wrong), (first.head.seq + 1, Vec::new()));
     }
 
@@ -182,8 +207,8 @@ mod tests {
     async fn what_is_not_there_or_not_ours_is_no_report() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("none.db");
-        assert!(matches!(check(&path).await, Err(OpenError::Missing(_))));
+        assert!(matches!(check(&path, None).await, Err(OpenError::Missing(_))));
         std::fs::write(&path, b"").unwrap();
-        assert!(matches!(check(&path).await, Err(OpenError::NotAStore(_))));
+        assert!(matches!(check(&path, None).await, Err(OpenError::NotAStore(_))));
     }
 }

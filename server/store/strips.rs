@@ -36,6 +36,14 @@ pub async fn stage(tx: &mut Tx<'_>, segment: SegmentId, levels: &[Vec<u8>]) -> R
     Ok(())
 }
 
+/// The levels of a segment as they are kept.
+pub async fn levels(db: &mut Db, segment: SegmentId) -> Result<Vec<Vec<u8>>, StoreError> {
+    Ok(sqlx::query_scalar("SELECT body FROM strip_level WHERE segment_id = ? ORDER BY level")
+        .bind(segment)
+        .fetch_all(db)
+        .await?)
+}
+
 async fn blocks(db: &mut Db, segment: SegmentId) -> Result<Option<Vec<Block>>, StoreError> {
     let body: Option<Vec<u8>> =
         sqlx::query_scalar("SELECT body FROM strip_level WHERE segment_id = ? AND level = ?")

@@ -35,6 +35,7 @@ pub mod ranks;
 pub mod readers;
 mod reading;
 pub mod reasons;
+pub mod recheck;
 pub mod registers;
 pub mod reruns;
 pub mod results;

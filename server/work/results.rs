@@ -14,10 +14,10 @@ use weighhouse_measure::measures::{PassInput, PassMeasures, Seed, measure, versi
 use weighhouse_measure::recording::{Placed, Placing, Recording, Window};
 use weighhouse_measure::screens::{Flag, FlagKind, Profile, ScreenInput, screen_pass};
 
-use crate::store::companions::CompanionRow;
+use crate::store::companions::{self, CompanionRow};
 use crate::store::passes::PassRow;
 use crate::store::results::ResultKind;
-use crate::store::{Actor, PassId, Store, StoreError, results, segments};
+use crate::store::{Actor, Db, PassId, Store, StoreError, results, segments};
 
 /// What the screens found on a pass alone, and the profile that its siblings are compared with.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -59,6 +59,16 @@ pub struct PassResults {
     pub measures: PassMeasures,
     /// What screens found on it alone.
     pub screened: Screened,
+}
+
+impl PassResults {
+    /// Measures and what was screened, as they are cached.
+    fn texts(&self) -> Result<(String, String), StoreError> {
+        let unwritable =
+            |e: serde_json::Error| StoreError::Other(format!("results that cannot be written: {e}"));
+        let measures = serde_json::to_string(&self.measures).map_err(unwritable)?;
+        Ok((measures, serde_json::to_string(&self.screened).map_err(unwritable)?))
+    }
 }
 
 /// A pass and its companions, as far as their results rest on them.
@@ -106,6 +116,44 @@ pub fn measure_versions() -> String {
 
 fn screen_versions() -> String {
     FlagKind::ALL.map(|kind| format!("{} {}", kind.key(), kind.version())).join(", ")
+}
+
+/// A cached result that is not what its pass gives when it is computed anew, in words; `None`: both are, or there is none
+/// under the present key.
+///
+/// # Errors
+/// When the store fails.
+pub(super) async fn astray(db: &mut Db, row: &PassRow) -> Result<Option<&'static str>, StoreError> {
+    let companions = companions::of_pass(db, row.id).await?;
+    let rests = Rests { row, companions: &companions };
+    let cached =
+        |key: &Option<String>, versions: String| key.as_ref().is_some_and(|key| *key == rests.key(&versions));
+    let (measured, flagged) =
+        (cached(&row.measures_key, measure_versions()), cached(&row.flags_key, screen_versions()));
+    if !measured && !flagged {
+        return Ok(None);
+    }
+    let mut placed = Vec::new();
+    for companion in &companions {
+        if let Some(placing) = companion.placing() {
+            placed.push((unpacked(db, companion.segment_id).await?, placing));
+        }
+    }
+    let (frames, window, seed) = (unpacked(db, row.segment_id).await?, row.window(), seed(row)?);
+    let due = tokio::task::spawn_blocking(move || compute(&frames, window, &placed, seed))
+        .await
+        .map_err(|e| StoreError::Other(format!("computing pass {}: {e}", row.key)))?;
+    let (measures, flags) = due.texts()?;
+    Ok(match () {
+        () if measured && row.measures.as_ref() != Some(&measures) => Some("measures"),
+        () if flagged && row.flags.as_ref() != Some(&flags) => Some("flags"),
+        () => None,
+    })
+}
+
+async fn unpacked(db: &mut Db, segment: crate::store::SegmentId) -> Result<Recording, StoreError> {
+    let found = segments::packed(db, segment).await?;
+    found.ok_or_else(|| StoreError::Other(format!("segment {segment} has gone")))?.unpack()
 }
 
 /// Results of passes, in their order. `companions` are those of all of them.
@@ -219,9 +267,7 @@ async fn keep(
     measures_key: String,
     flags_key: String,
 ) -> Result<(), StoreError> {
-    let unwritable = |e: serde_json::Error| StoreError::Other(format!("results that cannot be written: {e}"));
-    let measures = serde_json::to_string(&of.measures).map_err(unwritable)?;
-    let flags = serde_json::to_string(&of.screened).map_err(unwritable)?;
+    let (measures, flags) = of.texts()?;
     let note = store.note(Actor::Server, async move |tx| {
         results::keep(tx, pass, ResultKind::Measures, &measures_key, &measures).await?;
         results::keep(tx, pass, ResultKind::Flags, &flags_key, &flags).await

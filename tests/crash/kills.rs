@@ -161,7 +161,7 @@ async fn what_was_acknowledged_outlives_thirty_kills() {
         cut += broken.len();
         unfinished = broken;
         // As the kill left it, before any server has seen it again.
-        let report = check::check(&db).await.unwrap();
+        let report = check::check(&db, None).await.unwrap();
         assert_eq!(report.wrong, Vec::<String>::new(), "after kill {n}, {moment:?}");
         assert!(report.captures >= acknowledged.len(), "after kill {n}, {moment:?}: {report:?}");
     }

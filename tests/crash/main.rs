@@ -9,3 +9,4 @@ mod disk;
 mod harness;
 mod kills;
 mod program;
+mod tampering;

@@ -1,0 +1,127 @@
+//! What is kept of captures for speed (tracks, strips, cached results), held against what their bytes give when they are
+//! read and computed again.
+
+use std::collections::HashMap;
+use std::io::Cursor;
+
+use jiff::tz::TimeZone;
+use sha2::{Digest as _, Sha256};
+use weighhouse_measure::intake::{self, Known, Layout, Outcome};
+
+use super::results::{self, hex};
+use crate::store::captures::{self, Capture};
+use crate::store::passes::{self, PassRow};
+use crate::store::registers::{cells, rigs};
+use crate::store::segments::{self, SegmentRow};
+use crate::store::tracks::PackedRecording;
+use crate::store::{Db, SegmentId, StoreError, layouts, strips};
+
+/// Segments whose tracks or strip are not what their capture gives, and cached results that are not what their pass
+/// gives, in words; also what cannot be read. Each log is read again: some milliseconds for a pass.
+pub async fn wrong(db: &mut Db) -> Vec<String> {
+    let mut wrong = Vec::new();
+    let mut broken = Vec::new();
+    match captures::newest(db, u32::MAX).await {
+        Ok(captures) => {
+            for capture in captures.into_iter().rev() {
+                match segments_astray(db, &capture).await {
+                    Ok(astray) => broken.extend(astray.into_iter().map(|id| (id, capture.name.clone()))),
+                    Err(error) => wrong.push(format!("capture {} ({}): {error}", capture.id, capture.name)),
+                }
+            }
+        }
+        Err(error) => wrong.push(format!("the captures cannot be read: {error}")),
+    }
+    let not_given = |(id, name)| format!("segment {id} ({name}): its rows are not what its capture gives");
+    wrong.extend(broken.iter().cloned().map(not_given));
+    match rows(db).await {
+        Ok(rows) => {
+            for row in rows.into_iter().filter(|row| broken.iter().all(|(id, _)| *id != row.segment_id)) {
+                let what = match results::astray(db, &row).await {
+                    Ok(None) => continue,
+                    Ok(Some(what)) => format!("its {what} are not what its frames give"),
+                    Err(error) => error.to_string(),
+                };
+                wrong.push(format!("pass {} ({}): {what}", row.id, row.key));
+            }
+        }
+        Err(error) => wrong.push(format!("the passes cannot be read: {error}")),
+    }
+    wrong
+}
+
+async fn rows(db: &mut Db) -> Result<Vec<PassRow>, StoreError> {
+    let mut rows = Vec::new();
+    for cell in cells::all(db).await? {
+        rows.extend(passes::of_cell(db, cell.id).await?);
+    }
+    Ok(rows)
+}
+
+/// The segments of a capture that are not what it gives.
+async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId>, StoreError> {
+    let kept = segments::of_capture(db, capture.id).await?;
+    let mut astray = Vec::new();
+    if kept.is_empty() {
+        return Ok(astray);
+    }
+    let Some(given) = again(db, capture, &kept).await? else { return Ok(astray) };
+    for segment in kept {
+        let there = segments::packed(db, segment.id).await?;
+        let levels = strips::levels(db, segment.id).await?;
+        let same = given.get(&(segment.member, segment.n)).is_some_and(|(packed, strip)| {
+            there.is_some_and(|there| there.tracks == packed.tracks) && *strip == levels
+        });
+        if !same {
+            astray.push(segment.id);
+        }
+    }
+    Ok(astray)
+}
+
+/// Tracks and strip levels by member and number in it.
+type Given = HashMap<(String, i64), (PackedRecording, Vec<Vec<u8>>)>;
+
+/// Reads a capture with the layouts that its segments were read with. `None` where its bytes are not those that came:
+/// the store's own check names that.
+async fn again(db: &mut Db, capture: &Capture, kept: &[SegmentRow]) -> Result<Option<Given>, StoreError> {
+    let (mut bytes, mut n) = (Vec::new(), 0);
+    while let Some(chunk) = captures::chunk(db, capture.id, n).await? {
+        bytes.extend(chunk);
+        n += 1;
+    }
+    if hex(&Sha256::digest(&bytes)) != capture.digest {
+        return Ok(None);
+    }
+    let mut read_with: HashMap<String, Layout> = HashMap::new();
+    for segment in kept {
+        let row = layouts::by_id(db, segment.layout_id).await?;
+        if let Some((shape, layout)) = row.and_then(|row| Some((row.shape.clone(), row.layout()?))) {
+            read_with.insert(shape, layout);
+        }
+    }
+    let base = match capture.rig_id {
+        Some(rig) => rigs::base_at(db, rig, capture.uploaded_us).await?,
+        None => None,
+    };
+    let zone = base.and_then(|base| TimeZone::get(&base.fields.time_zone).ok());
+    let name = capture.name.clone();
+    let read = tokio::task::spawn_blocking(move || {
+        let remembered = |shape: &str| read_with.get(shape).cloned();
+        let known = Known { remembered: &remembered, zone: zone.as_ref(), ..Known::default() };
+        let reading = intake::read_log(&mut Cursor::new(bytes), &name, &known)
+            .map_err(|e| StoreError::Other(format!("it cannot be read again: {e}")))?;
+        let mut given = Given::new();
+        for member in reading.members {
+            if let Outcome::Read { segments, .. } = member.outcome {
+                for (n, segment) in (0..).zip(segments) {
+                    let recording = segment.recording;
+                    let kept = (PackedRecording::pack(&recording)?, strips::build(&recording)?);
+                    given.insert((member.name.clone(), n), kept);
+                }
+            }
+        }
+        Ok(Some(given))
+    });
+    read.await.map_err(|e| StoreError::Other(format!("reading it again: {e}")))?
+}
