@@ -98,6 +98,20 @@ routes! {
     BOARD_BACK = "/pieces/{piece}/sessions/boards/{board}/take-back" => board_back(piece: &str, board: i64);
     /// A rig's board, opened by who has its address.
     BOARD = "/boards/{token}" => board(token: &str);
+    /// Editions of a piece. POST freezes one.
+    EDITIONS = "/pieces/{piece}/editions" => editions(piece: &str);
+    /// One edition.
+    EDITION = "/pieces/{piece}/editions/{edition}" => edition(piece: &str, edition: i64);
+    /// Its methods page, HTML.
+    EDITION_METHODS = "/pieces/{piece}/editions/{edition}/methods" => edition_methods(piece: &str, edition: i64);
+    /// POST makes a link that opens the edition without a sign-in.
+    EDITION_LINKS = "/pieces/{piece}/editions/{edition}/links" => edition_links(piece: &str, edition: i64);
+    /// POST takes a link back.
+    EDITION_LINK_BACK = "/pieces/{piece}/editions/{edition}/links/{link}/take-back" => edition_link_back(piece: &str, edition: i64, link: i64);
+    /// An edition, opened by who has its address.
+    HANDED = "/handed/{token}" => handed(token: &str);
+    /// Its methods page, HTML.
+    HANDED_METHODS = "/handed/{token}/methods" => handed_methods(token: &str);
     /// Captures on their way in.
     INTAKE = "/pieces/{piece}/intake" => intake(piece: &str);
     /// POST logs by a form, where there is no script.

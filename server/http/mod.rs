@@ -15,6 +15,7 @@ mod cells;
 mod changes;
 mod chart;
 mod draft;
+mod editions;
 mod failures;
 mod figure;
 mod figures;

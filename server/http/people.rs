@@ -51,7 +51,7 @@ async fn page(app: &App, who: &SignedIn, wants: Wants, before: Option<i64>) -> R
         frame: who.frame("People"),
         now: at(app.clock.now_us()),
         secret: if wants == Wants::Html {
-            app.take_secret(&browser, |secret| !matches!(secret, Secret::Board(_)))
+            app.take_secret(&browser, |secret| !matches!(secret, Secret::Board(_) | Secret::Edition(_)))
         } else {
             None
         },
@@ -172,7 +172,7 @@ fn once(app: &App, who: &SignedIn, wants: Wants, secret: Secret) -> Response {
             app.keep_secret(who.browser(), secret);
             see_other(&paths::people())
         }
-        (Wants::Json, Secret::Link(link) | Secret::Board(link)) => {
+        (Wants::Json, Secret::Link(link) | Secret::Board(link) | Secret::Edition(link)) => {
             (StatusCode::CREATED, Json(json!({ "link": link }))).into_response()
         }
         (Wants::Json, Secret::Key { key, example }) => {

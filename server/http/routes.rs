@@ -15,9 +15,9 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, changes, draft, failures, figure, figures, front,
-    headers, health, intake, invitation, latency, layout, layouts, live, noise_prior, openapi, origin, pack,
-    panics, pass, people, piece, pieces, plan, readers, review, rig_check, screens, session, sessions,
+    App, across, against, assets, board, capture, cells, changes, draft, editions, failures, figure, figures,
+    front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior, openapi, origin,
+    pack, panics, pass, people, piece, pieces, plan, readers, review, rig_check, screens, session, sessions,
     sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
@@ -47,6 +47,13 @@ fn pages() -> Router<App> {
         .route(paths::BOARDS, post(sessions::make_board))
         .route(paths::BOARD_BACK, post(sessions::take_back))
         .route(paths::BOARD, get(board::show))
+        .route(paths::EDITIONS, get(editions::show).post(editions::freeze))
+        .route(paths::EDITION, get(editions::one))
+        .route(paths::EDITION_METHODS, get(editions::methods))
+        .route(paths::EDITION_LINKS, post(editions::hand_over))
+        .route(paths::EDITION_LINK_BACK, post(editions::take_back))
+        .route(paths::HANDED, get(editions::handed::show))
+        .route(paths::HANDED_METHODS, get(editions::handed::methods))
         .route(paths::INTAKE, get(intake::show))
         .route(paths::ASSIGN, post(intake::assign))
         .route(paths::TAKE_BACK, post(intake::take_back))

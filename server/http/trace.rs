@@ -32,11 +32,11 @@ pub(super) async fn request(State(app): State<App>, mut request: Request, next: 
     response
 }
 
-/// The path as it may stand in a log: an address that is itself the key (an invitation, the board of a rig) lets in
+/// The path as it may stand in a log: an address that is itself the key (an invitation, the board of a rig, an edition handed over) lets in
 /// whoever reads it, so only its kind is kept.
 fn loggable(path: &str) -> &str {
     let page = path.strip_prefix(paths::API).unwrap_or(path);
-    ["/invitations/", "/boards/"].into_iter().find(|kind| page.starts_with(kind)).unwrap_or(path)
+    ["/invitations/", "/boards/", "/handed/"].into_iter().find(|kind| page.starts_with(kind)).unwrap_or(path)
 }
 
 #[cfg(test)]
@@ -47,6 +47,7 @@ mod tests {
     fn addresses_that_are_keys_stay_out_of_the_log() {
         assert_eq!(loggable("/boards/k3y"), "/boards/");
         assert_eq!(loggable("/api/v1/boards/k3y"), "/boards/");
+        assert_eq!(loggable("/handed/k3y/methods"), "/handed/");
         assert_eq!(loggable("/invitations/k3y"), "/invitations/");
         assert_eq!(loggable("/api/v1/invitations/k3y"), "/invitations/");
         assert_eq!(loggable("/pieces/abc/plan"), "/pieces/abc/plan");

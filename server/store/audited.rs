@@ -291,6 +291,17 @@ pub const DRAFT_TEXT: Audited = Audited {
     left_out: &[("body", "held to its digest")],
     ..Audited::of("draft_text", &["id", "piece_id", "number", "form", "person_id", "at_us"])
 };
+/// A frozen edition.
+pub const EDITION: Audited = Audited {
+    bytes: &["digest"],
+    left_out: &[("body", "held to its digest")],
+    ..Audited::of("edition", &["id", "piece_id", "number", "note", "person_id", "at_us"])
+};
+/// A link to an edition.
+pub const EDITION_LINK: Audited = Audited {
+    left_out: &[("token_hash", SECRET), ("opened_us", "who looked, not who changed")],
+    ..Audited::of("edition_link", &["id", "edition_id", "made_by", "made_us", "expires_us", "revoked_us"])
+};
 /// What was decided on a number of a draft.
 pub const DRAFT_NUMBER: Audited = Audited::of(
     "draft_number",
@@ -334,6 +345,8 @@ pub(super) const ALL: &[&Audited] = &[
     &READER,
     &BENCH_COST,
     &BOARD,
+    &EDITION,
+    &EDITION_LINK,
     &DRAFT_TEXT,
     &DRAFT_NUMBER,
 ];

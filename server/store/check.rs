@@ -40,7 +40,7 @@ pub async fn check(path: &Path, against: Option<Head>) -> Result<Report, OpenErr
         let forked = audit::forked(&mut view, published).await.map(|says| says.into_iter().collect());
         wrong.extend(or_broken("the audit trail", forked));
     }
-    wrong.extend(or_broken("the texts of drafts", texts(&mut view).await));
+    wrong.extend(or_broken("the texts", texts(&mut view).await));
     drop(view);
     let rows = digests(&mut conn).await;
     let (rows, broken) = match rows {
@@ -76,11 +76,15 @@ pub async fn view(path: &Path) -> Result<Db, OpenError> {
 
 /// Texts that are not those whose digests are in the trail.
 async fn texts(db: &mut Db) -> Result<Vec<String>, StoreError> {
-    let all: Vec<(i64, String, Vec<u8>)> =
-        sqlx::query_as("SELECT id, body, digest FROM draft_text ORDER BY id").fetch_all(db).await?;
+    let all: Vec<(String, i64, String, Vec<u8>)> = sqlx::query_as(
+        "SELECT 'draft_text', id, body, digest FROM draft_text
+         UNION ALL SELECT 'edition', id, body, digest FROM edition",
+    )
+    .fetch_all(db)
+    .await?;
     let other =
-        all.into_iter().filter(|(_, body, digest)| Sha256::digest(body.as_bytes()).as_slice() != digest);
-    Ok(other.map(|(id, ..)| format!("draft_text {id}: not the text that was kept")).collect())
+        all.into_iter().filter(|(.., body, digest)| Sha256::digest(body.as_bytes()).as_slice() != digest);
+    Ok(other.map(|(table, id, ..)| format!("{table} {id}: not the text that was kept")).collect())
 }
 
 fn or_broken(what: &str, found: Result<Vec<String>, StoreError>) -> Vec<String> {

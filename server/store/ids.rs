@@ -51,6 +51,10 @@ ids! {
     SettingId,
     /// How a part is run.
     TuningId,
+    /// A frozen edition of a piece.
+    EditionId,
+    /// A link that opens an edition.
+    EditionLinkId,
     /// A version of a draft's text.
     DraftTextId,
     /// What was decided on a number of a draft.

@@ -17,6 +17,7 @@ pub mod captures;
 pub mod check;
 pub mod companions;
 pub mod drafts;
+pub mod editions;
 mod error;
 pub mod figures;
 pub mod first_steps;

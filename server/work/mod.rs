@@ -11,6 +11,7 @@ pub mod changes;
 pub mod choices;
 pub mod deadline;
 pub mod draft;
+pub mod editions;
 pub mod error;
 pub mod evidence;
 pub mod figures;

@@ -9,6 +9,7 @@ mod against;
 mod assets;
 mod disputes;
 mod draft;
+mod editions;
 mod figures;
 mod first_steps;
 mod guard;

@@ -156,7 +156,11 @@ async fn what_pages_answer_with_fits_their_schemas() {
         let answers = &route["get"]["responses"]["200"]["content"]["application/json"]["schema"];
         let asked = path.replace("{piece}", &piece);
         let asked = filled(&asked);
-        if answers.is_null() || asked.contains("/boards/") || asked.contains("/invitations/") {
+        if answers.is_null()
+            || asked.contains("/boards/")
+            || asked.contains("/handed/")
+            || asked.contains("/invitations/")
+        {
             continue;
         }
         let got = owner.get(&asked).await;

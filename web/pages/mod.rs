@@ -6,6 +6,7 @@ mod board;
 mod cells;
 mod changes;
 mod draft;
+mod editions;
 mod figure;
 mod figures;
 pub mod form;
@@ -48,6 +49,7 @@ pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use changes::{ChangeBlock, ChangeRow, Changes};
 pub use draft::{Draft, NumberLine, TextLine, TextPiece, TextVersion};
+pub use editions::{Edition, EditionChange, EditionFigure, EditionLine, Editions, LinkLine};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
@@ -141,6 +143,8 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Scenes>("scenes")?;
     take.page::<Sessions>("sessions")?;
     take.page::<Board>("board")?;
+    take.page::<Editions>("editions")?;
+    take.page::<Edition>("edition")?;
     take.page::<Screens>("screens")?;
     take.page::<SignIn>("sign_in")?;
     Ok(())
@@ -262,7 +266,7 @@ mod tests {
                 assert!(!text.contains(literal), "{name}: {literal}");
             }
             assert!(
-                ["columns", "form", "frame", "parts"].contains(&name.as_str())
+                ["columns", "edition_parts", "form", "frame", "parts"].contains(&name.as_str())
                     || names.contains(name.as_str()),
                 "{name}"
             );

@@ -45,6 +45,8 @@ pub struct People {
 pub enum Secret {
     /// The address of a rig's board; shown on the page of sessions.
     Board(String),
+    /// The address that hands an edition over; shown on that edition's page.
+    Edition(String),
     /// Address of a one-time link.
     Link(String),
     /// A rig key, and a command that uploads with it.
