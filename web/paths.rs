@@ -184,6 +184,8 @@ routes! {
     FIGURE = "/figures/{figure}" => figure(figure: &str);
     /// The form for a figure (`what`: what it is, as canonical JSON).
     FIGURE_NEW = "/pieces/{piece}/figures/new" => figure_new(piece: &str);
+    /// POST the numbers of a table: makes a figure of each and proposes them.
+    FIGURES_MANY = "/pieces/{piece}/figures/many" => figures_many(piece: &str);
     /// POST a step with figures of a piece: propose, agree or withdraw.
     FIGURE_STEPS = "/pieces/{piece}/figures/steps" => figure_steps(piece: &str);
     /// The second look of who works alone: the chart without the figure's value.

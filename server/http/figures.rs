@@ -3,6 +3,7 @@
 use axum::extract::{Query, State};
 use axum::response::Response;
 use serde::Deserialize;
+use weighhouse_web::format;
 use weighhouse_web::marks::Standing;
 use weighhouse_web::pages::{self, Field, FigureLine, FigureNew, Frame, Undo};
 use weighhouse_web::paths;
@@ -20,7 +21,7 @@ use crate::work::evidence::Evidence;
 use crate::work::figures::ledger::{Ledger, Seen};
 use crate::work::figures::state::{Agreeing, May, may_agree, may_propose};
 use crate::work::figures::steps::{Asked, Steps, Suggested};
-use crate::work::figures::{What, ledger, steps, value};
+use crate::work::figures::{What, ledger, many, steps, value};
 use crate::work::sign_in::{self, Try};
 use crate::work::{Error, Kind, Refusal, Result, foot};
 
@@ -31,15 +32,25 @@ pub(super) struct NewAsked {
     what: String,
 }
 
+/// Which section of the ledger comes ticked: `lapsed`, `waiting` or `others`.
+#[derive(Debug, Default, Deserialize)]
+pub(super) struct Ticked {
+    #[serde(default)]
+    tick: String,
+}
+
 /// The ledger.
 pub(super) async fn show(
     State(app): State<App>,
     who: SignedIn,
     wants: Wants,
     Of(piece): Of<Piece>,
+    Query(ticked): Query<Ticked>,
 ) -> Result<Response> {
     let read = ledger::ledger(&app.store, piece.id).await?;
-    respond(wants, &page(&app, &who, &read))
+    let mut page = page(&app, &who, &read);
+    page.tick(&ticked.tick);
+    respond(wants, &page)
 }
 
 fn page(app: &App, who: &SignedIn, read: &Ledger) -> pages::Figures {
@@ -181,6 +192,36 @@ pub(super) async fn step(
     }
 }
 
+/// Makes figures of the numbers of a table, or of its changes alone, and proposes them.
+pub(super) async fn propose_many(
+    State(app): State<App>,
+    who: Member,
+    wants: Wants,
+    Of(piece): Of<Piece>,
+    sent: Sent,
+) -> Result<Response> {
+    let values = sent.all("value").filter(|_| sent.text("do") == "all");
+    let whats = sent.all("what").chain(values).map(What::parse).collect::<Result<Vec<What>>>()?;
+    let many = many::propose_many(&app.store, &app.chance, sent.by(&who), piece.id, whats).await?;
+    let figures = |n: usize| format::plural(u64::try_from(n).unwrap_or(u64::MAX), "figure", "figures");
+    let mut says = format!("Proposed: {}", figures(many.proposed.len()));
+    if many.made > 0 {
+        says.push_str(&format!(", {} of them new", many.made));
+    }
+    if many.stood > 0 {
+        says.push_str(&format!("; {} stood already", figures(many.stood)));
+    }
+    let undo = (!many.proposed.is_empty()).then(|| taken_back(&piece, &many.proposed));
+    Ok(done_with(&who, wants, &paths::figures(&piece.key), format!("{says}."), undo))
+}
+
+/// A form that withdraws what was proposed just now.
+fn taken_back(piece: &Piece, proposed: &[Asked]) -> Undo {
+    let mut fields = vec![("do".to_owned(), Step::Withdraw.as_str().to_owned())];
+    fields.extend(proposed.iter().map(|one| ("figure".to_owned(), format!("{} {}", one.key, one.digest))));
+    Undo { action: paths::figure_steps(&piece.key), fields }
+}
+
 fn asked(sent: &Sent) -> Result<Steps> {
     let text = sent.text("do");
     let step = Step::parse(text).ok_or_else(|| {
@@ -212,10 +253,7 @@ fn told(who: &SignedIn, wants: Wants, piece: &Piece, asked: &Steps, names: &str)
         Step::Agree => ("Agreed", false),
         Step::Withdraw => ("Withdrawn", false),
     };
-    let mut fields = vec![("do".to_owned(), Step::Withdraw.as_str().to_owned())];
-    fields
-        .extend(asked.figures.iter().map(|one| ("figure".to_owned(), format!("{} {}", one.key, one.digest))));
-    let undo = undo.then(|| Undo { action: paths::figure_steps(&piece.key), fields });
+    let undo = undo.then(|| taken_back(piece, &asked.figures));
     let count = names.lines().count();
     let what = if count == 1 { names.to_owned() } else { format!("{count} figures") };
     done_with(who, wants, &paths::figures(&piece.key), format!("{verb}: {what}."), undo)

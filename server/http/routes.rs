@@ -93,6 +93,7 @@ fn pages() -> Router<App> {
         .route(paths::PASS_COMPANION, post(pass::companion))
         .route(paths::FIGURES, get(figures::show).post(figures::make))
         .route(paths::FIGURE_NEW, get(figures::ask))
+        .route(paths::FIGURES_MANY, post(figures::propose_many))
         .route(paths::FIGURE_STEPS, post(figures::step))
         .route(paths::FIGURE, get(figure::show).post(figure::edit))
         .route(paths::FIGURE_BLIND, get(figure::second_look))

@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::{Frame, Page};
 use crate::format;
 use crate::marks::Standing;
+use crate::paths;
 
 /// The ledger.
 #[derive(Template, Serialize)]
@@ -116,6 +117,19 @@ impl Figures {
             ("others", "All others", of(&|line| !lapsed(line) && !self.waits(line))),
         ];
         all.into_iter().filter(|(_, _, lines)| !lines.is_empty()).collect()
+    }
+
+    /// The page with all lines of this section ticked, at what can be done with them.
+    fn tick_all(&self, section: &str) -> String {
+        format!("{}#do", paths::with_query(&paths::figures(&self.piece), &[("tick", section)]))
+    }
+
+    /// Ticks all lines of the section with this id.
+    pub fn tick(&mut self, section: &str) {
+        let sections = self.sections();
+        let own = sections.into_iter().filter(|(id, ..)| *id == section).flat_map(|(.., lines)| lines);
+        let keys: Vec<String> = own.filter(|line| !line.hidden).map(|line| line.key.clone()).collect();
+        self.figures.iter_mut().for_each(|line| line.ticked = keys.contains(&line.key));
     }
 
     fn waits(&self, line: &FigureLine) -> bool {

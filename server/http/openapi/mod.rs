@@ -96,6 +96,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::PASS_COMPANION, Nothing, true),
     (p::FIGURES, Page("figures"), true),
     (p::FIGURE_NEW, Page("figure_new"), false),
+    (p::FIGURES_MANY, Nothing, true),
     (p::FIGURE_STEPS, Nothing, true),
     (p::FIGURE, Page("figure"), true),
     (p::FIGURE_BLIND, Page("figure_blind"), false),

@@ -8,6 +8,7 @@ mod derived;
 pub mod digest;
 pub mod holds;
 pub mod ledger;
+pub mod many;
 pub mod state;
 pub mod steps;
 pub mod value;

@@ -4,6 +4,9 @@
 //! the same, the transaction looks whether anything in the store moved since it was read (the head of the audit
 //! trail tells), and if so all is read anew.
 
+use serde::{Deserialize, Serialize};
+
+use super::digest::Fields;
 use super::ledger::{Ledger, Seen, ledger};
 use super::state::{Agreeing, May, Now, may_agree, may_propose, state};
 use super::value::{self, Valued};
@@ -18,7 +21,7 @@ use crate::work::once::By;
 use crate::work::{Error, Kind, Refusal, Result};
 
 /// How often all is read anew before it is left to the person.
-const TRIES: usize = 6;
+pub(super) const TRIES: usize = 6;
 /// Characters of a name, and most decimal places: the schema's rules.
 const NAME_LENGTH: usize = 200;
 const MOST_PLACES: i64 = 6;
@@ -118,7 +121,7 @@ fn check(fields: &FigureFields) -> Result<()> {
 }
 
 /// A figure that a step is asked for.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Asked {
     /// Its key.
     pub key: String,
@@ -167,7 +170,7 @@ pub async fn take(store: &Store, by: impl Into<By>, piece: PieceId, asked: Steps
 }
 
 /// Something changed while a step was held against what it rests on.
-fn overtaken() -> Refusal {
+pub(super) fn overtaken() -> Refusal {
     let says = "So much changed at the same moment that it could not be held against what it rests on.";
     Refusal::new(Kind::NotNow, "Not kept", says, "Send it again in a moment; nothing was changed.")
 }
@@ -204,12 +207,22 @@ fn prepare(read: &Ledger, asked: &Steps) -> Result<Vec<Prepared>> {
 }
 
 fn new_step(seen: &Seen, step: Step) -> NewStep {
+    step_of(step, &seen.fields, seen.valued.as_ref(), seen.now.shown.clone())
+}
+
+/// A step as it is kept, of a figure that rests on `fields`.
+pub(super) fn step_of(
+    step: Step,
+    fields: &Fields,
+    valued: Option<&Valued>,
+    shown: Option<String>,
+) -> NewStep {
     NewStep {
         step,
-        digest: seen.fields.sha256(),
-        rests_on: seen.fields.text(),
-        value: seen.valued.as_ref().map_or_else(String::new, Valued::full),
-        shown: seen.now.shown.clone().unwrap_or_default(),
+        digest: fields.sha256(),
+        rests_on: fields.text(),
+        value: valued.map_or_else(String::new, Valued::full),
+        shown: shown.unwrap_or_default(),
         alone: false,
     }
 }
