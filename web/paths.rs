@@ -194,6 +194,8 @@ routes! {
     PASS = "/passes/{pass}" => pass(pass: &str);
     /// The strip of a pass's cell for a stretch of time (`from`, `to`, `width`): SVG.
     PASS_STRIP = "/passes/{pass}/strip" => pass_strip(pass: &str);
+    /// The longest frame of a pass in a stretch of time (`from`, `to`): a sentence.
+    PASS_FRAME = "/passes/{pass}/frame" => pass_frame(pass: &str);
     /// POST a ruling.
     PASS_RULING = "/passes/{pass}/ruling" => pass_ruling(pass: &str);
     /// POST another window.

@@ -86,6 +86,7 @@ fn pages() -> Router<App> {
         .route(paths::SCREENS, get(screens::show).post(screens::save))
         .route(paths::PASS, get(pass::show))
         .route(paths::PASS_STRIP, get(pass::strip))
+        .route(paths::PASS_FRAME, get(pass::frame))
         .route(paths::PASS_RULING, post(pass::ruling))
         .route(paths::PASS_WINDOW, post(pass::window))
         .route(paths::PASS_REMARK, post(pass::remark))

@@ -1,6 +1,7 @@
 //! The strip's pyramid and the frames of a stretch: two million frames are drawn from a few thousand numbers, and
 //! close up from no more chunks than the stretch needs.
 
+use serde::Serialize;
 use weighhouse_measure::measures::strip::{
     BLOCK, Block, columns_from_pyramid, decode, encode, pyramid, serves,
 };
@@ -106,6 +107,43 @@ pub async fn strip(
     tokio::task::spawn_blocking(exactly).await.map_err(broken)?
 }
 
+/// A frame of a pass.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct Frame {
+    /// Its number in the pass, from 1.
+    pub number: u64,
+    /// When it begins, ns from the first frame.
+    pub at_ns: i64,
+    /// How long it lasts, ns.
+    pub frame_ns: i64,
+    /// Frames that begin in the stretch that was asked about; 0: it only reaches into it.
+    pub of: u64,
+}
+
+/// The longest of the frames that begin in a stretch of a segment, else the one that reaches into it. `None` before the
+/// first.
+pub async fn longest(store: &Store, segment: SegmentId, window: Window) -> Result<Option<Frame>, StoreError> {
+    let mut db = store.read().await?;
+    let which = blocks(&mut db, segment).await?.map_or((0, i64::MAX), |blocks| within(&blocks, window));
+    let at = chunks(&mut db, segment, AT, which).await?;
+    let frames = chunks(&mut db, segment, FRAME, which).await?;
+    drop(db);
+    let before = usize::try_from(which.0).unwrap_or(0) * CHUNK_VALUES;
+    let look = move || {
+        let (at, frames) = (unpack::<i64>(&at)?, unpack::<i64>(&frames)?);
+        let rows = window.rows(&at);
+        let of = u64::try_from(rows.len()).unwrap_or(0);
+        // The first of several that last equally long.
+        let longest = rows.clone().rev().max_by_key(|row| frames.get(*row).copied());
+        let row = longest.or_else(|| rows.start.checked_sub(1));
+        Ok(row.and_then(|row| {
+            let number = u64::try_from(before + row + 1).ok()?;
+            Some(Frame { number, at_ns: *at.get(row)?, frame_ns: *frames.get(row)?, of })
+        }))
+    };
+    tokio::task::spawn_blocking(look).await.map_err(broken)?
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -139,6 +177,19 @@ mod tests {
             );
             assert_eq!(strip(&store, id, near, 400).await.unwrap(), exact);
         }
+    }
+
+    #[tokio::test]
+    async fn the_longest_frame_of_a_stretch_is_told_by_its_number() {
+        let (_folder, store) = testing::store().await;
+        // 1000 frames of 10 ms.
+        let id = testing::segment(&store, "short", Kind::Frames, 1000).await;
+        let stretch = |start_ns, end_ns| Window { start_ns, end_ns };
+        let first = longest(&store, id, stretch(20_000_000, 50_000_000)).await.unwrap().unwrap();
+        assert_eq!((first.number, first.at_ns, first.of), (3, 20_000_000, 3));
+        let within = longest(&store, id, stretch(21_000_000, 22_000_000)).await.unwrap().unwrap();
+        assert_eq!((within.number, within.of), (3, 0));
+        assert_eq!(longest(&store, id, stretch(-5, 0)).await.unwrap(), None);
     }
 
     #[tokio::test]

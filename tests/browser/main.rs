@@ -15,3 +15,4 @@ mod looks;
 mod remarks;
 mod review;
 mod stage;
+mod strip;

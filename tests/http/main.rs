@@ -11,6 +11,7 @@ mod disputes;
 mod draft;
 mod editions;
 mod figures;
+mod figures_many;
 mod first_steps;
 mod guard;
 mod harness;

@@ -355,3 +355,18 @@ async fn who_may_not_and_what_is_not_there() {
     assert_eq!(bench.owner.get(&paths::pass("x")).await.status, 404);
     assert_eq!(bench.owner.get(&paths::pass_strip("x")).await.status, 404);
 }
+
+#[tokio::test]
+async fn the_frame_under_the_pointer_is_named() {
+    let bench = Bench::set_up().await;
+    let at = |from: &str, to: &str| {
+        paths::with_query(&paths::pass_frame(&bench.keys[0]), &[("from", from), ("to", to)])
+    };
+    let said = bench.owner.get(&at("0.1", "0.2")).await;
+    assert_eq!(said.status, 200, "{}", said.body);
+    assert!(said.body.starts_with("Frame ") && said.body.contains("the longest of"), "{}", said.body);
+    let told = bench.owner.get(&paths::api(&at("0", "0.001"))).await.json();
+    assert_eq!((&told["number"], &told["at_ns"], &told["of"]), (&1.into(), &0.into(), &1.into()));
+    assert_eq!(bench.owner.get(&at("soon", "1")).await.status, 422);
+    assert_eq!(bench.owner.get(&paths::pass_frame("none")).await.status, 404);
+}

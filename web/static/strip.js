@@ -4,13 +4,15 @@
 //
 // ADDRESS answers `?from=&to=&width=` (seconds, pixels) with a strip SVG. Wheel, + and - zoom; arrows move; 0 shows
 // all; dragging marks a stretch; Enter zooms to the mark, Escape drops it. Fields with `data-mark="from"` and
-// `data-mark="to"` follow the mark and set it; `details[data-marks]` open for it. The shown stretch stands in the page's own address, to be shared.
+// `data-mark="to"` follow the mark and set it; `data-frame`, asked for `?from=&to=`, says in `[data-readout]` what the
+// frame under the pointer is; `details[data-marks]` open for it. The shown stretch stands in the page's own address, to be shared.
 
 const SHARPEN_MS = 40;
+const READ_MS = 60;
 const SMALLEST_S = 0.01;
 
 class StripView {
-  #box; #end; #timer = 0; #asked = null; #mark = null; #brush;
+  #box; #end; #timer = 0; #asked = null; #mark = null; #brush; #reading = 0;
 
   constructor(box) {
     this.#box = box;
@@ -25,6 +27,10 @@ class StripView {
     box.addEventListener("wheel", (event) => this.#wheel(event), { passive: false });
     box.addEventListener("keydown", (event) => this.#key(event));
     box.addEventListener("pointerdown", (event) => this.#drag(event));
+    const readout = document.querySelector("[data-readout]");
+    if (box.dataset.frame && readout) {
+      box.addEventListener("pointermove", (event) => this.#read(event.clientX, readout));
+    }
     // live.js: something on it changed.
     box.addEventListener("refresh", () => this.#show(this.from, this.to));
     for (const field of this.#fields()) field.addEventListener("input", () => this.#markFromFields());
@@ -96,6 +102,23 @@ class StripView {
     } catch (error) {
       if (error.name !== "AbortError") this.#say(error.message);
     }
+  }
+
+  // The longest frame that begins in the pixel under the pointer.
+  #read(clientX, readout) {
+    clearTimeout(this.#reading);
+    this.#reading = setTimeout(async () => {
+      const address = new URL(this.#box.dataset.frame, location.href);
+      address.searchParams.set("from", this.#timeAt(clientX - 0.5).toFixed(9));
+      address.searchParams.set("to", Math.max(this.#timeAt(clientX + 0.5), 1e-9).toFixed(9));
+      try {
+        const answer = await fetch(address);
+        if (answer.ok) readout.textContent = await answer.text();
+        readout.hidden = !answer.ok;
+      } catch {
+        readout.hidden = true;
+      }
+    }, READ_MS);
   }
 
   #say(words) {

@@ -89,6 +89,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::REVIEW_REASONS, Nothing, true),
     (p::PASS, Page("pass"), false),
     (p::PASS_STRIP, SVG, false),
+    (p::PASS_FRAME, Bytes("application/json"), false),
     (p::PASS_RULING, Nothing, true),
     (p::PASS_WINDOW, Nothing, true),
     (p::PASS_REMARK, Nothing, true),

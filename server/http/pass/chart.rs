@@ -2,12 +2,24 @@
 
 use weighhouse_measure::recording::Role;
 use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
-use weighhouse_web::format::Unit;
+use weighhouse_web::format::{self, Unit};
 
 use super::super::lane;
 use crate::store::rulings::Remark;
+use crate::store::strips::Frame;
 use crate::work::evidence::{Evidence, PassEvidence};
 use crate::work::pass::{self, Beside, Strips, Value};
+
+/// `Frame 3 104 at 12.345 s: 8.31 ms; the longest of 37 here`.
+pub(super) fn frame_says(frame: &Frame) -> String {
+    let ms = format::printed(frame.frame_ns as f64 / 1e6, 2, Unit::Ms);
+    let of = if frame.of > 1 {
+        format!("; the longest of {} here", format::count(frame.of))
+    } else {
+        String::new()
+    };
+    format!("Frame {} at {}: {ms}{of}", format::count(frame.number), format::at_ns(frame.at_ns))
+}
 
 /// The chart.
 pub(super) fn strip(evidence: &Evidence, strips: &Strips, key: &str, width: u32) -> Strip {

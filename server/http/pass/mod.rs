@@ -86,6 +86,23 @@ pub(super) async fn strip(
     })
 }
 
+/// The longest frame of a stretch, in words or as JSON.
+pub(super) async fn frame(
+    State(app): State<App>,
+    _who: SignedIn,
+    wants: Wants,
+    Path(key): Path<String>,
+    Query(asked): Query<Stretch>,
+) -> Result<Response> {
+    let (start_ns, end_ns) = (seconds("from", &asked.from)?, seconds("to", &asked.to)?);
+    let stretch = Window { start_ns: start_ns.unwrap_or(0), end_ns: end_ns.unwrap_or(i64::MAX) };
+    let found = pass::longest(&app.store, &key, stretch).await?;
+    Ok(match wants {
+        Wants::Html => chart::frame_says(&found).into_response(),
+        Wants::Json => Json(found).into_response(),
+    })
+}
+
 /// Rules on the pass; 'open' opens it again. Or takes the ruling that stands back.
 pub(super) async fn ruling(
     State(app): State<App>,

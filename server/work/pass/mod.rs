@@ -18,7 +18,7 @@ use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
 pub use edits::{FormerPlace, FormerWindow, Place, WindowChange, move_window, place, remark};
-pub use strip::{Beside, Lane, Strips, Value, strips, zoom};
+pub use strip::{Beside, Lane, Strips, Value, longest, strips, zoom};
 pub use threads::{settled, step};
 
 /// A pass in its cell, in the context of a piece.

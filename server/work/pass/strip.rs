@@ -112,6 +112,17 @@ pub async fn strips(
     Ok(Strips { window, end_ns, lanes, beside })
 }
 
+/// The longest frame of a pass that begins in a stretch, ns, else the one that reaches into it.
+///
+/// # Errors
+/// Refused when there is no such pass, or no frame in the stretch.
+pub async fn longest(store: &Store, key: &str, stretch: Window) -> Result<strips::Frame> {
+    let row = passes::by_key(&mut *store.read().await?, key).await?;
+    let row = row.ok_or_else(|| Refusal::missing("pass", key))?;
+    let found = strips::longest(store, row.segment_id, stretch).await?;
+    found.ok_or_else(|| Refusal::field("from", "No frame begins before the end of this stretch.").into())
+}
+
 fn gone(key: &str) -> Error {
     Internal(format!("pass {key} is not in its own evidence")).into()
 }

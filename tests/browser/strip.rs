@@ -1,0 +1,70 @@
+//! The strip by mouse and by keys: zoom, brush, what the pointer says, and a view that can be shared.
+
+use serde_json::json;
+use weighhouse_demo::FaultKind;
+use weighhouse_web::paths;
+
+use crate::driver::Driver;
+use crate::stage::Bench;
+
+/// The stretch that the address names.
+const SHOWN: &str = "return new URLSearchParams(location.search).has('from')";
+/// Whether a stretch is marked.
+const MARKED: &str = "return !document.querySelector('.strip .brush').hidden";
+
+/// A pointer's event at a share of the strip's width.
+fn pointer(kind: &str, share: f64) -> String {
+    format!(
+        "const strip = document.querySelector('.strip'), box = strip.getBoundingClientRect();
+         strip.setPointerCapture = () => {{}};
+         strip.dispatchEvent(new PointerEvent('{kind}', {{ bubbles: true, button: 0, pointerId: 1,
+            clientX: box.left + {share} * box.width, clientY: box.top + 40 }}))"
+    )
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_pass_is_zoomed_marked_and_read_frame_by_frame() {
+    let bench = Bench::set(&[FaultKind::Cap]).await;
+    let driver = Driver::start();
+    let browser = driver.browser(&bench.base()).await;
+    bench.sign_in(&browser, 1).await;
+    browser.open(&paths::plan(&bench.piece)).await;
+    let first = "return document.querySelector('.board .marks a').getAttribute('href')";
+    let pass = browser.script(first).await.as_str().unwrap().to_owned();
+    browser.open(&pass).await;
+    browser.until("return document.querySelector('.strip').classList.contains('live')", &json!(true)).await;
+    assert_eq!(browser.script(SHOWN).await, json!(false));
+
+    browser.script("document.querySelector('.strip').focus()").await;
+    browser.keys("+").await;
+    browser.until(SHOWN, &json!(true)).await;
+    let shared = browser.script("return location.href").await;
+    browser.reload().await;
+    assert_eq!(browser.script("return location.href").await, shared, "a view is a link");
+    browser.until("return document.querySelector('.strip').classList.contains('live')", &json!(true)).await;
+    browser.script("document.querySelector('.strip').focus()").await;
+    browser.keys("0").await;
+    browser.until(SHOWN, &json!(false)).await;
+
+    browser.script(&pointer("pointermove", 0.5)).await;
+    browser.see("Frame ").await;
+    browser
+        .until(
+            "return /^Frame .+ at .+ms/.test(document.querySelector('[data-readout]').textContent)",
+            &json!(true),
+        )
+        .await;
+
+    for (kind, share) in [("pointerdown", 0.4), ("pointermove", 0.6), ("pointerup", 0.6)] {
+        browser.script(&pointer(kind, share)).await;
+    }
+    assert_eq!(browser.script(MARKED).await, json!(true));
+    let filled = "return Number(document.querySelector('input[data-mark=to]').value) > Number(document.querySelector('input[data-mark=from]').value)";
+    assert_eq!(browser.script(filled).await, json!(true));
+    browser.script("document.querySelector('.strip').focus()").await;
+    browser.keys("\u{e007}").await;
+    browser.until(SHOWN, &json!(true)).await;
+    browser.keys("\u{e00c}").await;
+    browser.until(MARKED, &json!(false)).await;
+    browser.close().await;
+}
