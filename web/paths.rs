@@ -98,6 +98,12 @@ routes! {
     BOARD_BACK = "/pieces/{piece}/sessions/boards/{board}/take-back" => board_back(piece: &str, board: i64);
     /// A rig's board, opened by who has its address.
     BOARD = "/boards/{token}" => board(token: &str);
+    /// Quoted numbers of a piece. POST adds one.
+    QUOTES = "/pieces/{piece}/quotes" => quotes(piece: &str);
+    /// One of them, to change. POST saves it.
+    QUOTE = "/quotes/{quote}" => quote(quote: i64);
+    /// POST takes it out.
+    QUOTE_OUT = "/quotes/{quote}/take-out" => quote_out(quote: i64);
     /// Editions of a piece. POST freezes one.
     EDITIONS = "/pieces/{piece}/editions" => editions(piece: &str);
     /// One edition.

@@ -42,6 +42,7 @@ mod piece;
 mod piece_frame;
 mod pieces;
 mod plan;
+mod quotes;
 mod readers;
 mod registers;
 pub mod resources;

@@ -14,8 +14,9 @@ use crate::store::figures::{self, Figure};
 use crate::store::layouts::{self, LayoutRow};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
+use crate::store::quotes::{self, Quote};
 use crate::store::readers::{self, Reader};
-use crate::store::{CaptureId, Db, LayoutId, PersonId, ReaderId, StoreError};
+use crate::store::{CaptureId, Db, LayoutId, PersonId, QuoteId, ReaderId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -78,6 +79,15 @@ impl Resource for LayoutRow {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         layouts::by_id(db, LayoutId(id)).await
+    }
+}
+
+impl Resource for Quote {
+    const SLOT: &'static str = "quote";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        quotes::by_id(db, QuoteId(id)).await
     }
 }
 

@@ -17,8 +17,8 @@ use weighhouse_web::paths;
 use super::{
     App, across, against, assets, board, capture, cells, changes, draft, editions, failures, figure, figures,
     front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior, openapi, origin,
-    pack, panics, pass, people, piece, pieces, plan, readers, review, rig_check, screens, session, sessions,
-    sign_in, trace, tuning, upload, upload_form, uploads, worth,
+    pack, panics, pass, people, piece, pieces, plan, quotes, readers, review, rig_check, screens, session,
+    sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -47,6 +47,9 @@ fn pages() -> Router<App> {
         .route(paths::BOARDS, post(sessions::make_board))
         .route(paths::BOARD_BACK, post(sessions::take_back))
         .route(paths::BOARD, get(board::show))
+        .route(paths::QUOTES, get(quotes::show).post(quotes::add))
+        .route(paths::QUOTE, get(quotes::one).post(quotes::save))
+        .route(paths::QUOTE_OUT, post(quotes::take_out))
         .route(paths::EDITIONS, get(editions::show).post(editions::freeze))
         .route(paths::EDITION, get(editions::one))
         .route(paths::EDITION_METHODS, get(editions::methods))

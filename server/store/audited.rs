@@ -291,6 +291,14 @@ pub const DRAFT_TEXT: Audited = Audited {
     left_out: &[("body", "held to its digest")],
     ..Audited::of("draft_text", &["id", "piece_id", "number", "form", "person_id", "at_us"])
 };
+/// A number that nobody measured.
+pub const QUOTE: Audited = Audited::of(
+    "quote",
+    &[
+        "id", "piece_id", "name", "part_id", "value", "unit", "source", "link", "dated_us", "over_id",
+        "version",
+    ],
+);
 /// A frozen edition.
 pub const EDITION: Audited = Audited {
     bytes: &["digest"],
@@ -345,6 +353,7 @@ pub(super) const ALL: &[&Audited] = &[
     &READER,
     &BENCH_COST,
     &BOARD,
+    &QUOTE,
     &EDITION,
     &EDITION_LINK,
     &DRAFT_TEXT,

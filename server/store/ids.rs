@@ -51,6 +51,8 @@ ids! {
     SettingId,
     /// How a part is run.
     TuningId,
+    /// A number that nobody measured.
+    QuoteId,
     /// A frozen edition of a piece.
     EditionId,
     /// A link that opens an edition.

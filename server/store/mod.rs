@@ -28,6 +28,7 @@ pub mod passes;
 pub mod people;
 pub mod piece_screens;
 pub mod pieces;
+pub mod quotes;
 pub mod readers;
 pub mod registers;
 pub mod remark_steps;

@@ -218,6 +218,11 @@ const RULES: &[(&str, &str, &str)] = &[
     ),
     ("build.scene_id, build.name", "name", "This scene already has a build of this name."),
     ("reader.piece_id, reader.name", "name", "This piece already has a reader of this name; choose another."),
+    (
+        "quote.piece_id, quote.name",
+        "name",
+        "This piece already quotes a number of this name; choose another.",
+    ),
     ("setting.name", "name", "There is already a setting of this name; choose another."),
 ];
 

@@ -32,6 +32,7 @@ pub mod pattern;
 pub mod people;
 pub mod pieces;
 pub mod plan;
+pub mod quotes;
 pub mod ranks;
 pub mod readers;
 mod reading;

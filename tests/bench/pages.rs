@@ -46,23 +46,26 @@ async fn main() {
     }
 }
 
-/// Two weeks in the piece's cells, and more in cells at another setting until there are `passes`; how many cells the
-/// piece has.
+/// Two weeks in the piece's cells, and each further two in cells at settings of their own, until there are `passes`;
+/// how many cells the piece has.
 fn week(passes: usize, now: Timestamp) -> (Demo, usize) {
     let mut all = weighhouse_demo::bench_week(1, now);
-    let cells = all.cells.len();
-    let elsewhere = all.settings.len();
-    for at in 0..elsewhere {
-        let mut other = all.settings[at].clone();
-        other.name = format!("{}, elsewhere", other.name).leak();
-        all.settings.push(other);
-    }
-    all.cells.extend_from_within(..);
-    all.cells[cells..].iter_mut().for_each(|cell| cell.setting += elsewhere);
+    let (cells, settings) = (all.cells.clone(), all.settings.clone());
     for seed in 2.. {
+        let elsewhere = usize::try_from((seed - 1) / WEEKS).unwrap();
+        if seed > WEEKS && (seed - 1) % WEEKS == 0 {
+            for setting in &settings {
+                let name = format!("{}, elsewhere {elsewhere}", setting.name).leak();
+                all.settings.push(weighhouse_demo::Setting { name, ..setting.clone() });
+            }
+            for cell in &cells {
+                let setting = cell.setting + elsewhere * settings.len();
+                all.cells.push(weighhouse_demo::DemoCell { setting, ..cell.clone() });
+            }
+        }
         for mut pass in weighhouse_demo::bench_week(seed, now).passes {
-            if seed > WEEKS {
-                pass.cell += cells;
+            pass.cell += elsewhere * cells.len();
+            if elsewhere > 0 {
                 pass.sensors_name = None;
             }
             pass.file_name = format!("week{seed}_{}", pass.file_name);
@@ -72,7 +75,7 @@ fn week(passes: usize, now: Timestamp) -> (Demo, usize) {
             break;
         }
     }
-    (all, cells)
+    (all, cells.len())
 }
 
 async fn measure(size: usize) {

@@ -26,6 +26,7 @@ mod pass;
 mod people;
 mod pieces;
 mod plan;
+mod quotes;
 mod registers;
 mod review;
 mod rig_check;

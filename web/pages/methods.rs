@@ -36,12 +36,29 @@ pub struct Methods {
     pub did_not_run: Vec<LeftOut>,
     /// Passes set aside or to be run again.
     pub left_out: Vec<LeftOut>,
+    /// Numbers that nobody here measured.
+    pub quoted: Vec<QuotedRow>,
     /// What is not like with like.
     pub crossings: Vec<String>,
     /// Measures with their versions.
     pub versions: String,
     /// Head of the audit trail.
     pub head: String,
+}
+
+/// A number that nobody here measured.
+#[derive(Clone, Debug, Serialize)]
+pub struct QuotedRow {
+    /// What it is called.
+    pub name: String,
+    /// The number with its unit.
+    pub shown: String,
+    /// Where it stands.
+    pub source: String,
+    /// Its address; may be empty.
+    pub link: String,
+    /// When it was read.
+    pub dated: Timestamp,
 }
 
 /// A part.
@@ -117,6 +134,10 @@ impl Methods {
         format!("{}%", format::fixed(permille as f64 / 10.0, i32::from(permille % 10 != 0)))
     }
 
+    fn date(at: &Timestamp) -> String {
+        format::day(*at, "UTC")
+    }
+
     fn day(at: Option<Timestamp>) -> String {
         at.map_or_else(String::new, |at| format::day(at, "UTC"))
     }
@@ -141,6 +162,13 @@ impl Page for Methods {
             scenes: Vec::new(),
             did_not_run: Vec::new(),
             left_out: Vec::new(),
+            quoted: vec![QuotedRow {
+                name: "memory of the Curlew".into(),
+                shown: "32 GB".into(),
+                source: "the maker's data sheet".into(),
+                link: "https://tarnwick.example/curlew".into(),
+                dated: Timestamp::UNIX_EPOCH,
+            }],
             crossings: Vec::new(),
             versions: "average_fps 1".to_owned(),
             head: "0".to_owned(),

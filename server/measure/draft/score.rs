@@ -260,6 +260,7 @@ pub fn topic_of(known: &Known) -> Topic {
                 ("price", Topic::Price),
                 ("temperature", Topic::Temperature),
                 ("clock", Topic::Clock),
+                ("memory", Topic::Memory),
             ];
             let found = all.into_iter().find(|(word, _)| known.measure.contains(word));
             found.map_or(Topic::Rate, |(_, topic)| topic)

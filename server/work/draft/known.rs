@@ -6,24 +6,68 @@ use weighhouse_measure::measures::{LowDefinition, Measure};
 use weighhouse_web::format::{self, Unit};
 use weighhouse_web::marks;
 
+use crate::store::PartId;
 use crate::store::figures::Step;
+use crate::store::quotes::Quote;
 use crate::store::registers::parts::Price;
 use crate::work::evidence::Evidence;
 use crate::work::figures::What;
 use crate::work::figures::ledger::{Ledger, Seen};
 use crate::work::figures::value;
+use crate::work::quotes;
 
 /// All that a text can quote: figures first, then the count of scenes, then the registers.
 pub fn known(ledger: &Ledger) -> Vec<Known> {
     let evidence = &ledger.evidence;
     let figures = ledger.figures.iter().filter_map(|seen| of_figure(evidence, seen));
-    figures.chain(scenes(evidence)).chain(of_parts(evidence)).collect()
+    let quoted = ledger.quotes.iter().flat_map(|quote| of_quote(evidence, quote, &ledger.quotes));
+    figures.chain(quoted).chain(scenes(evidence)).chain(of_parts(evidence)).collect()
+}
+
+/// A quoted number, and its change over the one that it is told against.
+fn of_quote(evidence: &Evidence, quote: &Quote, all: &[Quote]) -> Vec<Known> {
+    let f = &quote.fields;
+    let model = |id: Option<PartId>| {
+        let part = id.and_then(|id| evidence.registers.parts.get(&id));
+        part.map_or_else(String::new, |part| part.fields.model.clone())
+    };
+    let read = format::day(Timestamp::from_microsecond(f.dated_us).unwrap_or_default(), "UTC");
+    let kind = currency(&f.unit).map(Kind::Money).or_else(|| match f.unit.as_str() {
+        "GB" => Some(Kind::GB),
+        unit => kind_of(Unit::of_sign(unit)),
+    });
+    let places = f.value.split_once('.').map_or(0, |(_, part)| part.len());
+    let known = |key: String, name: String, kind, value| Known {
+        measure: f.name.to_lowercase(),
+        part: model(f.part_id),
+        source: Source::Named,
+        ..quoted(key, name, kind, value)
+    };
+    let own = kind.zip(f.value.parse().ok()).map(|(kind, value)| {
+        let name = format!("{}, quoted: {}, {read}", f.name, f.source);
+        let known = known(format!("quote.{}", quote.id), name, kind, value);
+        Known { places: i32::try_from(places).unwrap_or(0), ..known }
+    });
+    let base = all.iter().find(|other| Some(other.id) == f.over_id);
+    let change = quotes::over(f, all).zip(base).map(|(ratio, base)| {
+        let name = format!("{} over {}, quoted", f.name, base.fields.name);
+        let known = known(format!("quote.{}.change", quote.id), name, Kind::Change, (ratio - 1.0) * 100.0);
+        Known { baseline: model(base.fields.part_id), ..known }
+    });
+    own.into_iter().chain(change).collect()
 }
 
 /// A figure with a value; `None` where it has none now, or of a kind that no text tells.
 fn of_figure(evidence: &Evidence, seen: &Seen) -> Option<Known> {
     let valued = seen.valued.as_ref()?;
-    let kind = if valued.is_ratio { Kind::Change } else { kind_of(valued.unit)? };
+    let kind = if valued.is_ratio {
+        Kind::Change
+    } else if valued.currency.is_empty() {
+        kind_of(valued.unit)?
+    } else {
+        // A price per frame is told in the currency alone.
+        Kind::Money(currency(valued.currency.split(' ').next()?)?)
+    };
     let change = |ratio: f64| (ratio - 1.0) * 100.0;
     let told = |v: f64| if valued.is_ratio { change(v) } else { v };
     let standing = match seen.state.standing {
@@ -179,15 +223,20 @@ fn of_parts(evidence: &Evidence) -> Vec<Known> {
     all
 }
 
+/// A currency that texts tell.
+fn currency(code: &str) -> Option<Currency> {
+    match code {
+        "EUR" => Some(Currency::Eur),
+        "USD" => Some(Currency::Usd),
+        "GBP" => Some(Currency::Gbp),
+        _ => None,
+    }
+}
+
 /// A price with its source and date; `None` in a currency that texts do not tell.
 fn price(model: &str, price: &Price) -> Option<Known> {
     let f = &price.fields;
-    let currency = match f.currency.as_str() {
-        "EUR" => Currency::Eur,
-        "USD" => Currency::Usd,
-        "GBP" => Currency::Gbp,
-        _ => return None,
-    };
+    let currency = currency(&f.currency)?;
     let places = f.amount.split_once('.').map_or(0, |(_, part)| part.len());
     let from = if f.source.trim().is_empty() { String::new() } else { format!(", {}", f.source.trim()) };
     let name = format!(

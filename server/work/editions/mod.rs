@@ -268,7 +268,7 @@ mod tests {
     #[test]
     fn an_edition_says_what_moved_what_came_and_what_went() {
         let head = Head { seq: 1, digest: [0; 32] };
-        let ledger = Ledger { evidence: made_up::piece(1, 1), figures: Vec::new(), head };
+        let ledger = Ledger { evidence: made_up::piece(1, 1), figures: Vec::new(), quotes: Vec::new(), head };
         let before = [printed("a", "94 fps", "1"), printed("b", "10 W", "1"), printed("c", "5 ms", "1")];
         let renamed = FrozenFigure { name: "Delay".to_owned(), ..printed("c", "5 ms", "1") };
         let now = [printed("a", "95 fps", "2"), renamed, printed("d", "+28%", "1")];

@@ -12,6 +12,7 @@ use super::what::What;
 use crate::store::audit::{self, Head};
 use crate::store::figures::{self, Figure, FigureStep};
 use crate::store::people;
+use crate::store::quotes::{self, Quote};
 use crate::store::{Db, FigureId, PersonId, PieceId, Store, StoreError};
 use crate::work::evidence::{Evidence, PassEvidence};
 use crate::work::{Internal, Refusal, Result};
@@ -46,6 +47,8 @@ pub struct Ledger {
     pub evidence: Evidence,
     /// In the order in which they were made.
     pub figures: Vec<Seen>,
+    /// Numbers of the piece that nobody measured.
+    pub quotes: Vec<Quote>,
     /// Where the audit trail stood before anything was read.
     pub head: Head,
 }
@@ -79,12 +82,13 @@ pub async fn ledger(store: &Store, piece: PieceId) -> Result<Ledger> {
         let own = steps.remove(&figure.id).unwrap_or_default();
         figures.push(seen(&evidence, figure, own)?);
     }
+    let quotes = quotes::of_piece(&mut db, piece).await?;
     let names = people::all(&mut db).await?.into_iter().map(|person| (person.id, person.name)).collect();
     for seen in &mut figures {
         seen.disputes = disputes(&evidence, &seen.what, &names);
         explain(&mut db, &evidence, &names, seen).await?;
     }
-    Ok(Ledger { evidence, figures, head })
+    Ok(Ledger { evidence, figures, quotes, head })
 }
 
 fn seen(evidence: &Evidence, figure: Figure, steps: Vec<FigureStep>) -> Result<Seen> {

@@ -4,16 +4,21 @@ use std::collections::BTreeSet;
 
 use serde_json::{Value, json};
 
+use crate::store::quotes::Quote;
 use crate::work::figures::ledger::{Ledger, Seen};
+use crate::work::quotes;
+use crate::work::registers::typed::day_of;
 
 /// The file.
 pub fn json(ledger: &Ledger) -> String {
     let figures: Vec<Value> = ledger.figures.iter().map(figure).collect();
+    let quoted: Vec<Value> = ledger.quotes.iter().map(|quote| self::quoted(quote, ledger)).collect();
     let all = json!({
         "format": 1,
         "piece": ledger.evidence.piece.fields.name,
         "audit_head": ledger.head.to_string(),
         "figures": figures,
+        "quoted": quoted,
     });
     format!("{all:#}\n")
 }
@@ -36,6 +41,23 @@ fn figure(seen: &Seen) -> Value {
         "agreed_by": seen.state.agreement.as_ref().map(|step| &step.person),
         "alone": step.is_some_and(|step| step.alone),
         "agreed_value": seen.state.agreement.as_ref().map(|step| &step.value),
+    })
+}
+
+/// A number that nobody measured, with its source.
+fn quoted(quote: &Quote, ledger: &Ledger) -> Value {
+    let f = &quote.fields;
+    let over = ledger.quotes.iter().find(|other| Some(other.id) == f.over_id);
+    json!({
+        "name": f.name,
+        "part": f.part_id.map(|id| ledger.evidence.registers.part_name(id)),
+        "value": f.value,
+        "unit": f.unit,
+        "source": f.source,
+        "link": if f.link.is_empty() { None } else { Some(&f.link) },
+        "read_on": day_of(f.dated_us),
+        "over": over.map(|other| &other.fields.name),
+        "change": quotes::over(f, &ledger.quotes).map(|ratio| ratio - 1.0),
     })
 }
 

@@ -3,15 +3,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
-use weighhouse_web::pages::methods::{LeftOut, Methods, PartRow, RigRow, SceneRow};
+use weighhouse_web::pages::methods::{LeftOut, Methods, PartRow, QuotedRow, RigRow, SceneRow};
 
 use super::tables::standing;
 use crate::store::passes::PassRow;
+use crate::store::quotes as store_quotes;
 use crate::store::registers::{parts, rigs};
 use crate::store::{Db, RigBaseId};
 use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence};
 use crate::work::figures::value::cell_name;
+use crate::work::quotes;
 use crate::work::results::measure_versions;
 
 /// The methods page; `head` is the audit trail's head.
@@ -39,10 +41,23 @@ pub async fn methods(db: &mut Db, evidence: &Evidence, head: String) -> Result<M
         scenes: scene_rows(evidence),
         did_not_run: did_not_run(evidence),
         left_out: left_out(evidence),
+        quoted: quoted(db, evidence).await?,
         crossings: crossings(evidence),
         versions: measure_versions(),
         head,
     })
+}
+
+async fn quoted(db: &mut Db, evidence: &Evidence) -> Result<Vec<QuotedRow>> {
+    let all = store_quotes::of_piece(db, evidence.piece.id).await?;
+    let row = |quote: &store_quotes::Quote| QuotedRow {
+        name: quote.fields.name.clone(),
+        shown: quotes::shown(&quote.fields),
+        source: quote.fields.source.clone(),
+        link: quote.fields.link.clone(),
+        dated: Timestamp::from_microsecond(quote.fields.dated_us).unwrap_or_default(),
+    };
+    Ok(all.iter().map(row).collect())
 }
 
 async fn part_rows(db: &mut Db, evidence: &Evidence) -> Result<Vec<PartRow>> {
