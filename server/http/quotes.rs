@@ -147,26 +147,10 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, open: Open<'_>) -> Resul
     let wrong = |name: &str| open.refusal.map_or_else(String::new, |refusal| refusal.wrong(name).to_owned());
     let field = |name: &str| Field::wrong(text(name), wrong(name));
     let own = open.changes.map(|(id, _)| id);
-    let line = |quote: &Quote| {
-        let f = &quote.fields;
-        let over = all.iter().find(|other| Some(other.id) == f.over_id);
-        QuoteLine {
-            id: quote.id.0,
-            version: quote.version,
-            name: f.name.clone(),
-            part: f.part_id.map_or_else(String::new, |id| names.part_name(id)),
-            shown: quotes::shown(f),
-            change: quotes::over(f, &all).map(format::change),
-            over: over.map_or_else(String::new, |other| other.fields.name.clone()),
-            source: f.source.clone(),
-            link: f.link.clone(),
-            dated: at(f.dated_us),
-        }
-    };
     Ok(pages::Quotes {
         frame: in_piece(app, who, piece, "Figures", evidence.to_review().count()),
         key: piece.key.clone(),
-        quotes: all.iter().map(line).collect(),
+        quotes: all.iter().map(|quote| line(&evidence, quote, &all)).collect(),
         changes: open.changes,
         name: field("name"),
         part: field("part"),
@@ -184,4 +168,21 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, open: Open<'_>) -> Resul
             .map(|quote| (quote.id.to_string(), quote.fields.name.clone()))
             .collect(),
     })
+}
+
+fn line(evidence: &Evidence, quote: &Quote, all: &[Quote]) -> QuoteLine {
+    let f = &quote.fields;
+    let over = all.iter().find(|other| Some(other.id) == f.over_id);
+    QuoteLine {
+        id: quote.id.0,
+        version: quote.version,
+        name: f.name.clone(),
+        part: f.part_id.map_or_else(String::new, |id| evidence.registers.part_name(id)),
+        shown: quotes::shown(f),
+        change: quotes::over(f, all).map(format::change),
+        over: over.map_or_else(String::new, |other| other.fields.name.clone()),
+        source: f.source.clone(),
+        link: f.link.clone(),
+        dated: at(f.dated_us),
+    }
 }

@@ -26,7 +26,7 @@ const NOTE_LENGTH: usize = 400;
 /// What an edition holds.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Frozen {
-    /// [`FORMAT`] of then.
+    /// Form of all this, from 1.
     pub format: u32,
     /// Name of the piece.
     pub piece: String,
