@@ -7,6 +7,7 @@
 mod across;
 mod against;
 mod assets;
+mod companions;
 mod disputes;
 mod draft;
 mod editions;

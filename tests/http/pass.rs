@@ -57,6 +57,11 @@ fn sensors() -> Vec<u8> {
 impl Bench {
     /// Set up.
     pub async fn set_up() -> Self {
+        Self::with(frames(1), sensors()).await
+    }
+
+    /// Set up with these logs for the first pass.
+    pub async fn with(log: Vec<u8>, beside: Vec<u8>) -> Self {
         let house = House::start().await;
         let owner = house.owner().await;
         let rig = house.rig().await;
@@ -64,9 +69,7 @@ impl Bench {
         let person = people::all(&mut store.read().await.unwrap()).await.unwrap()[0].id;
         let take_in = TakeIn::new(store.clone());
         let mut taken = Vec::new();
-        for (name, bytes) in
-            [("a_p1.csv", frames(1)), ("a_p2.csv", frames(5)), ("a_p1_sensors.csv", sensors())]
-        {
+        for (name, bytes) in [("a_p1.csv", log), ("a_p2.csv", frames(5)), ("a_p1_sensors.csv", beside)] {
             let upload = Upload { name: name.to_owned(), rig_id: Some(rig), start_us: None, key: None };
             let body = stream::iter([Ok::<_, Error>(bytes)]);
             let got = take_in.take_in(Actor::Person(person), upload, body).await.unwrap();
@@ -157,11 +160,13 @@ impl Bench {
         Self { house, owner, keys, companion: beside[0].id.0 }
     }
 
-    fn page(&self) -> String {
+    /// Address of the first pass.
+    pub fn page(&self) -> String {
         paths::pass(&self.keys[0])
     }
 
-    async fn json(&self) -> serde_json::Value {
+    /// Its twin.
+    pub async fn json(&self) -> serde_json::Value {
         self.owner.get(&paths::api(&self.page())).await.json()
     }
 }

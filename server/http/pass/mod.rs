@@ -64,7 +64,11 @@ pub(super) async fn show(
 async fn page(app: &App, who: &SignedIn, key: &str, piece: &str) -> Result<pages::Pass> {
     let read = pass::read(&app.store, key, piece).await?.ok_or_else(|| Refusal::missing("pass", key))?;
     let strips = pass::strips(&app.store, &read.evidence, key, (None, None), Strip::columns(WIDTH)).await?;
-    page::of(app, who, &read, &chart::strip(&read.evidence, &strips, key, WIDTH))
+    let proposals = match read.pass() {
+        Some((_, seen)) => pass::proposals(&app.store, seen).await?,
+        None => Vec::new(),
+    };
+    page::of(app, who, (&read, &proposals), &chart::strip(&read.evidence, &strips, key, WIDTH))
 }
 
 /// The strip of a stretch as a picture, or its columns as JSON.

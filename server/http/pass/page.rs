@@ -8,8 +8,8 @@ use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Distribution, Histogram, Strip, Theme};
 use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::pass::{
-    About, CellSays, Companion, Flag, Hitch, NewRemark, Remark, RemarkSaid, Row, Ruling, Sibling, Step,
-    Window,
+    About, CellSays, Companion, Flag, Hitch, NewRemark, Proposed, Remark, RemarkSaid, Row, Ruling, Sibling,
+    Step, Window,
 };
 use weighhouse_web::pages::{self, Field, Frame};
 use weighhouse_web::{format, paths};
@@ -17,13 +17,19 @@ use weighhouse_web::{format, paths};
 use super::super::App;
 use super::super::session::SignedIn;
 use super::history;
+use crate::store::CompanionId;
 use crate::store::remark_steps::RemarkStep;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
-use crate::work::pass::{self, Read};
+use crate::work::pass::{self, Proposal, Read};
 use crate::work::{Internal, Result, rule};
 
 /// The page.
-pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Result<pages::Pass> {
+pub(super) fn of(
+    app: &App,
+    who: &SignedIn,
+    (read, proposals): (&Read, &[(CompanionId, Proposal)]),
+    strip: &Strip,
+) -> Result<pages::Pass> {
     let (cell, pass) = read.pass().ok_or_else(|| Internal("a pass outside its own evidence".to_owned()))?;
     let evidence = &read.evidence;
     let piece = &evidence.piece;
@@ -55,7 +61,7 @@ pub(super) fn of(app: &App, who: &SignedIn, read: &Read, strip: &Strip) -> Resul
         window: window(pass),
         remarks: read.remarks.iter().map(|one| remark(read, one)).collect(),
         remark: NewRemark::default(),
-        companions: pass.companions.iter().map(companion).collect(),
+        companions: pass.companions.iter().map(|one| companion(one, proposals)).collect(),
         history: history::of(read),
     })
 }
@@ -342,8 +348,26 @@ fn remark(read: &Read, remark: &crate::store::rulings::Remark) -> Remark {
     }
 }
 
-fn companion(one: &crate::store::companions::CompanionRow) -> Companion {
+fn companion(
+    one: &crate::store::companions::CompanionRow,
+    proposals: &[(CompanionId, Proposal)],
+) -> Companion {
+    let proposal = proposals.iter().find(|(id, _)| *id == one.id).map(|(_, proposal)| proposal);
+    let nudge =
+        |by_ns: i64| one.offset_ns.map(|at| (format::signed(by_ns as f64 / 1e9, 1), exact_s(at + by_ns)));
     Companion {
+        proposed: proposal.and_then(|proposal| proposal.as_ref().ok()).map(|aligned| Proposed {
+            offset: exact_s(aligned.placing.offset_ns),
+            drift_ppb: aligned.placing.drift_ppb,
+            by: aligned.by,
+            at_ns: aligned.placing.offset_ns,
+            peak: aligned.peak,
+            second: aligned.second.max(0.0),
+            good_to_ns: aligned.good_to_ns,
+        }),
+        not_proposed: proposal.and_then(|proposal| proposal.clone().err()).unwrap_or_default(),
+        nudges: NUDGES_NS.into_iter().filter_map(nudge).collect(),
+        drift_ppb: one.drift_ppb,
         id: one.id.0,
         capture: one.capture.clone(),
         placed_by: one.placed_by.to_string(),
@@ -353,6 +377,9 @@ fn companion(one: &crate::store::companions::CompanionRow) -> Companion {
         offset: Field::of(one.offset_ns.map(exact_s).unwrap_or_default()),
     }
 }
+
+/// By how much a placed companion is moved at once.
+const NUDGES_NS: [i64; 4] = [-NS_PER_S, -NS_PER_S / 10, NS_PER_S / 10, NS_PER_S];
 
 /// Nanoseconds as decimal seconds, exactly, without needless zeros.
 pub(in crate::http) fn exact_s(ns: i64) -> String {

@@ -1,6 +1,7 @@
 //! One pass beside its siblings: what its page shows, and what people change on it.
 
 mod edits;
+mod propose;
 mod strip;
 mod threads;
 
@@ -18,6 +19,7 @@ use crate::store::rulings::{self, Remark, Ruling};
 use crate::store::{CellId, PersonId, Store, people};
 
 pub use edits::{FormerPlace, FormerWindow, Place, WindowChange, move_window, place, remark};
+pub use propose::{Proposal, proposals};
 pub use strip::{Beside, Lane, Strips, Value, longest, strips, zoom};
 pub use threads::{settled, step};
 

@@ -7,6 +7,7 @@ mod samples;
 use askama::Template;
 use jiff::Timestamp;
 use serde::Serialize;
+use weighhouse_measure::recording::Role;
 
 use super::{Field, Frame, Page};
 use crate::marks::Mark;
@@ -207,9 +208,50 @@ pub struct Companion {
     pub rows: i64,
     /// For stale forms.
     pub version: i64,
+    /// Drift of its clock, parts in 1e9.
+    pub drift_ppb: i64,
+    /// Where it could stand, by what both logs saw; for one that is not placed.
+    pub proposed: Option<Proposed>,
+    /// Why nothing is proposed; empty: it is, or it is placed.
+    pub not_proposed: String,
+    /// Moves that a placed one is offered: by how many seconds, and to where.
+    #[serde(skip)]
+    pub nudges: Vec<(String, String)>,
     #[serde(skip)]
     /// Offset in seconds, as written.
     pub offset: Field,
+}
+
+/// A placing that both logs speak for.
+#[derive(Clone, Debug, Serialize)]
+pub struct Proposed {
+    /// Pass time of its first row in seconds, exactly.
+    pub offset: String,
+    /// Drift of its clock, parts in 1e9.
+    pub drift_ppb: i64,
+    /// By power or by load.
+    pub by: Role,
+    /// The offset, ns.
+    pub at_ns: i64,
+    /// Correlation there.
+    pub peak: f64,
+    /// The highest one elsewhere.
+    pub second: f64,
+    /// Good to about this, ns.
+    pub good_to_ns: i64,
+}
+
+impl Proposed {
+    fn says(&self) -> String {
+        let by = crate::logs::role_word(self.by);
+        format!(
+            "Its {by} follows the work of the frames best with its first row at {} (correlation {}, elsewhere {} at most; good to about {}).",
+            format::at_ns(self.at_ns),
+            format::fixed(self.peak, 2),
+            format::fixed(self.second, 2),
+            format::at_ns(self.good_to_ns),
+        )
+    }
 }
 
 /// A step in the history of a pass.

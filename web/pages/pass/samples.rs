@@ -2,10 +2,11 @@
 
 use jiff::Timestamp;
 use weighhouse_measure::measures::{Interval, Measure};
+use weighhouse_measure::recording::Role;
 
 use super::{
-    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Pass, Remark, RemarkSaid, Row, Ruling,
-    Sibling, Step, Window,
+    About, CellSays, Companion, Event, Flag, Hitch, NewRemark, Pass, Proposed, Remark, RemarkSaid, Row,
+    Ruling, Sibling, Step, Window,
 };
 use crate::charts::{self, Theme};
 use crate::marks::Mark;
@@ -175,6 +176,18 @@ fn companion(id: i64, offset_ns: Option<i64>) -> Companion {
         offset_ns,
         rows: 1200,
         version: 1,
+        drift_ppb: 0,
+        proposed: offset_ns.is_none().then(|| Proposed {
+            offset: "3.2".to_owned(),
+            drift_ppb: 0,
+            by: Role::Power,
+            at_ns: 3_200_000_000,
+            peak: 0.93,
+            second: 0.41,
+            good_to_ns: 100_000_000,
+        }),
+        not_proposed: String::new(),
+        nudges: offset_ns.map(|_| ("+0.1".to_owned(), "0.1".to_owned())).into_iter().collect(),
         offset: Field::of("-1"),
     }
 }
