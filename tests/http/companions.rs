@@ -13,9 +13,8 @@ fn followed() -> (Vec<u8>, Vec<u8>) {
             80.0 + f64::from(state >> 24) * 0.4
         })
         .collect();
-    let rate = |at: f64| {
-        rates.iter().enumerate().filter(|(n, _)| *n as f64 * 0.1 <= at).next_back().map_or(80.0, |(_, r)| *r)
-    };
+    let rate =
+        |at: f64| rates.iter().enumerate().rfind(|(n, _)| *n as f64 * 0.1 <= at).map_or(80.0, |(_, r)| *r);
     let (mut log, mut at) = ("elapsed (s),frame time (ms)\n".to_owned(), 0.0);
     while at < 30.0 {
         let ms = 1000.0 / rate(at + 1e-6);

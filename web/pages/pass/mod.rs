@@ -357,7 +357,7 @@ impl Window {
 impl Companion {
     /// Whether a person has to say where it stands, or was refused.
     fn open(&self) -> bool {
-        self.offset_ns.is_none() || !self.offset.error.is_empty()
+        (self.offset_ns.is_none() && self.proposed.is_none()) || !self.offset.error.is_empty()
     }
 
     fn action(&self, pass: &str) -> String {
