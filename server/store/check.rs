@@ -74,6 +74,14 @@ pub async fn view(path: &Path) -> Result<Db, OpenError> {
     Ok(conn)
 }
 
+/// One view of the store, for reads that belong together while a server writes; it is over when it is dropped.
+///
+/// # Errors
+/// When the store cannot be read.
+pub async fn moment(db: &mut Db) -> Result<sqlx::SqliteTransaction<'_>, StoreError> {
+    Ok(db.begin().await?)
+}
+
 /// Texts that are not those whose digests are in the trail.
 async fn texts(db: &mut Db) -> Result<Vec<String>, StoreError> {
     let all: Vec<(String, i64, String, Vec<u8>)> = sqlx::query_as(

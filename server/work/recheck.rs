@@ -14,10 +14,11 @@ use crate::store::passes::{self, PassRow};
 use crate::store::registers::{cells, rigs};
 use crate::store::segments::{self, SegmentRow};
 use crate::store::tracks::PackedRecording;
-use crate::store::{Db, SegmentId, StoreError, layouts, strips};
+use crate::store::{Db, PassId, SegmentId, StoreError, check, layouts, strips};
 
 /// Segments whose tracks or strip are not what their capture gives, and cached results that are not what their pass
-/// gives, in words; also what cannot be read. Each log is read again: some milliseconds for a pass.
+/// gives, in words; also what cannot be read. Each log is read again: some milliseconds for a pass. A server may be at
+/// work meanwhile: each capture and each pass is looked at as it is at one moment.
 pub async fn wrong(db: &mut Db) -> Vec<String> {
     let mut wrong = Vec::new();
     let mut broken = Vec::new();
@@ -37,7 +38,7 @@ pub async fn wrong(db: &mut Db) -> Vec<String> {
     match rows(db).await {
         Ok(rows) => {
             for row in rows.into_iter().filter(|row| broken.iter().all(|(id, _)| *id != row.segment_id)) {
-                let what = match results::astray(db, &row).await {
+                let what = match results_astray(db, row.id).await {
                     Ok(None) => continue,
                     Ok(Some(what)) => format!("its {what} are not what its frames give"),
                     Err(error) => error.to_string(),
@@ -58,17 +59,27 @@ async fn rows(db: &mut Db) -> Result<Vec<PassRow>, StoreError> {
     Ok(rows)
 }
 
+/// Which cached results of a pass are not what its frames give; none also where it is gone by now.
+async fn results_astray(db: &mut Db, id: PassId) -> Result<Option<&'static str>, StoreError> {
+    let mut db = check::moment(db).await?;
+    match passes::by_id(&mut db, id).await? {
+        Some(row) => results::astray(&mut db, &row).await,
+        None => Ok(None),
+    }
+}
+
 /// The segments of a capture that are not what it gives.
 async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId>, StoreError> {
-    let kept = segments::of_capture(db, capture.id).await?;
+    let mut db = check::moment(db).await?;
+    let kept = segments::of_capture(&mut db, capture.id).await?;
     let mut astray = Vec::new();
     if kept.is_empty() {
         return Ok(astray);
     }
-    let Some(given) = again(db, capture, &kept).await? else { return Ok(astray) };
+    let Some(given) = again(&mut db, capture, &kept).await? else { return Ok(astray) };
     for segment in kept {
-        let there = segments::packed(db, segment.id).await?;
-        let levels = strips::levels(db, segment.id).await?;
+        let there = segments::packed(&mut db, segment.id).await?;
+        let levels = strips::levels(&mut db, segment.id).await?;
         let same = given.get(&(segment.member, segment.n)).is_some_and(|(packed, strip)| {
             there.is_some_and(|there| there.tracks == packed.tracks) && *strip == levels
         });

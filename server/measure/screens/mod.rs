@@ -142,9 +142,10 @@ impl FlagKind {
             | Self::SlowDrift
             | Self::FrameCap
             | Self::OtherContent
-            | Self::BackgroundLoad => 2,
+            | Self::BackgroundLoad
+            | Self::PeriodicHitching => 2,
             Self::Gap | Self::OddInCell | Self::Throttling => 1,
-            Self::WarmUp | Self::PeriodicHitching | Self::Cadence | Self::UnitImplausible => 1,
+            Self::WarmUp | Self::Cadence | Self::UnitImplausible => 1,
         }
     }
 }

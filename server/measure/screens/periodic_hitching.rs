@@ -25,6 +25,10 @@ const PER_TURN: f64 = 1.35;
 /// Least share of the window that these hitches lose.
 const LOST: f64 = 0.003;
 
+/// Hitches times trials at most: a timer shows in the first minutes of a pass of hours, and trying every period on all of
+/// it would take as long.
+const MOST_PRODUCTS: f64 = 4e6;
+
 /// A period that hitches keep.
 struct Beat {
     period_s: f64,
@@ -58,9 +62,17 @@ pub(super) fn find(frames: &Frames<'_>) -> Option<Flag> {
     })
 }
 
+/// As many of the times, from the first on, as can be tried.
+fn tried(times: &[f64]) -> &[f64] {
+    let first = times.first().copied().unwrap_or(0.0);
+    let products = |n: usize| (times[n] - first) * OVERSAMPLED / SHORTEST_S * (n + 1) as f64;
+    &times[..(0..times.len()).take_while(|n| products(*n) <= MOST_PRODUCTS).count()]
+}
+
 /// The period that the hitches keep best, if they keep one.
 fn beat(all: &[Hitch]) -> Option<Beat> {
     let times: Vec<f64> = all.iter().map(|h| h.at_ns as f64 / 1e9).collect();
+    let times = tried(&times);
     let span = times.last()? - times.first()?;
     let step = 1.0 / (OVERSAMPLED * span);
     // From FEWEST turns in the span to the shortest period.
@@ -71,8 +83,8 @@ fn beat(all: &[Hitch]) -> Option<Beat> {
     let mut best: Option<(f64, f64)> = None;
     for frequency in trials {
         count += 1.0;
-        let z = z_squared(&times, frequency, HARMONICS);
-        if best.is_none_or(|(most, _)| z > most) && keeps(&times, frequency) {
+        let z = z_squared(times, frequency, HARMONICS);
+        if best.is_none_or(|(most, _)| z > most) && keeps(times, frequency) {
             best = Some((z, frequency));
         }
     }
@@ -120,6 +132,15 @@ mod tests {
         let found = flags(&times).unwrap();
         assert_eq!(found.kind, FlagKind::PeriodicHitching);
         assert!(found.says.contains("a hitch comes every 1.50 s (32 hitches"), "{}", found.says);
+    }
+
+    #[test]
+    fn of_hours_the_first_minutes_are_tried_and_of_minutes_all() {
+        let every_other_second: Vec<f64> = (0..8000).map(|n| 2.0 * f64::from(n)).collect();
+        let part = tried(&every_other_second);
+        assert!((200..1000).contains(&part.len()), "{}", part.len());
+        assert_eq!(tried(&every_other_second[..60]).len(), 60);
+        assert_eq!(tried(&[]), [0.0; 0]);
     }
 
     #[test]

@@ -106,12 +106,8 @@ pub fn in_the_way(ledger: &Ledger) -> Vec<String> {
         };
         Some(format!("{}: {says}.", seen.figure.fields.name))
     };
-    let mut all: Vec<String> = ledger
-        .figures
-        .iter()
-        .filter(|seen| seen.state.standing != Standing::Withdrawn)
-        .filter_map(why)
-        .collect();
+    let meant = |seen: &&Seen| !matches!(seen.state.standing, Standing::Draft | Standing::Withdrawn);
+    let mut all: Vec<String> = ledger.figures.iter().filter(meant).filter_map(why).collect();
     if all.is_empty() && ledger.agreed().next().is_none() {
         all.push("No figure is agreed yet.".to_owned());
     }
