@@ -293,11 +293,14 @@ impl Browser {
         let folder = self.profile.path().join(DOWNLOADS);
         let until = Instant::now() + WITHIN;
         loop {
-            // Unfinished ones end in something else; asking for the title lets the browser go on.
+            // Asking for the title lets the browser go on. It writes elsewhere and renames in the end; till then an empty
+            // file may hold the name.
             self.page.title().await.unwrap();
-            let mut files = std::fs::read_dir(&folder).into_iter().flatten().map(|file| file.unwrap().path());
-            if let Some(path) = files.find(|path| path.to_str().unwrap().ends_with(ending)) {
-                return std::fs::read(path).unwrap();
+            let files = std::fs::read_dir(&folder).into_iter().flatten().map(|file| file.unwrap().path());
+            let named = files.filter(|path| path.to_str().unwrap().ends_with(ending));
+            let whole = named.map(|path| std::fs::read(path).unwrap()).find(|bytes| !bytes.is_empty());
+            if let Some(bytes) = whole {
+                return bytes;
             }
             assert!(Instant::now() < until, "nothing that ends in {ending} was downloaded");
         }
