@@ -206,6 +206,8 @@ routes! {
     PASS_RULING = "/passes/{pass}/ruling" => pass_ruling(pass: &str);
     /// POST another window.
     PASS_WINDOW = "/passes/{pass}/window" => pass_window(pass: &str);
+    /// POST which stretch of its log a pass is; or that it is all of it again.
+    PASS_CUT = "/passes/{pass}/cut" => pass_cut(pass: &str);
     /// POST a remark.
     PASS_REMARK = "/passes/{pass}/remark" => pass_remark(pass: &str);
     /// POST an answer below a remark; settle it, open it again.
@@ -214,6 +216,12 @@ routes! {
     PASS_COMPANION = "/passes/{pass}/companions/{companion}" => pass_companion(pass: &str, companion: i64);
     /// A capture's bytes, as they came.
     CAPTURE = "/captures/{capture}" => capture(capture: i64);
+    /// Where a log is cut into passes. POST the stretches; or puts them back.
+    CUTS = "/logs/{log}/cuts" => cuts(log: i64);
+    /// The strip of a log for a stretch of time (`from`, `to`, `width`): SVG.
+    CUTS_STRIP = "/logs/{log}/strip" => cuts_strip(log: i64);
+    /// POST a companion: each pass of the piece that ran beside it gets its stretch.
+    CUT_BESIDE = "/pieces/{piece}/intake/beside" => cut_beside(piece: &str);
     /// First rows of a capture whose columns a person must name. POST the answer.
     LAYOUT = "/captures/{capture}/layout" => layout(capture: i64);
     /// How the team's kinds of log are read.

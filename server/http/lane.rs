@@ -44,7 +44,11 @@ fn flags(flags: &[Flag]) -> Vec<Span> {
 }
 
 /// All `px` columns; the last frame before a narrow gap holds in it.
-fn filled(columns: &[strip::Column], px: u32, in_unit: impl Fn(i64) -> f64) -> Vec<Option<Column>> {
+pub(super) fn filled(
+    columns: &[strip::Column],
+    px: u32,
+    in_unit: impl Fn(i64) -> f64,
+) -> Vec<Option<Column>> {
     let mut out: Vec<Option<Column>> = Vec::with_capacity(columns.len());
     for column in columns {
         let x = usize::try_from(column.x).unwrap_or(0);

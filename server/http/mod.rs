@@ -14,6 +14,7 @@ mod capture;
 mod cells;
 mod changes;
 mod chart;
+mod cuts;
 mod draft;
 mod editions;
 mod failures;

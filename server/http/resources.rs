@@ -16,7 +16,8 @@ use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
 use crate::store::quotes::{self, Quote};
 use crate::store::readers::{self, Reader};
-use crate::store::{CaptureId, Db, LayoutId, PersonId, QuoteId, ReaderId, StoreError};
+use crate::store::segments::{self, SegmentRow};
+use crate::store::{CaptureId, Db, LayoutId, PersonId, QuoteId, ReaderId, SegmentId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -88,6 +89,15 @@ impl Resource for Quote {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         quotes::by_id(db, QuoteId(id)).await
+    }
+}
+
+impl Resource for SegmentRow {
+    const SLOT: &'static str = "log";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        segments::by_id(db, SegmentId(id)).await
     }
 }
 

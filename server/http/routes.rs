@@ -15,10 +15,10 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, changes, draft, editions, failures, figure, figures,
-    front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior, openapi, origin,
-    pack, panics, pass, people, piece, pieces, plan, quotes, readers, review, rig_check, screens, session,
-    sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
+    App, across, against, assets, board, capture, cells, changes, cuts, draft, editions, failures, figure,
+    figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
+    openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, review, rig_check,
+    screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -63,6 +63,10 @@ fn pages() -> Router<App> {
         .route(paths::PAIR, post(intake::pair))
         .route(paths::GIVE_START, post(intake::give_start))
         .route(paths::CAPTURE, get(capture::download))
+        .route(paths::CUTS, get(cuts::show).post(cuts::cut))
+        .route(paths::CUTS_STRIP, get(cuts::strip))
+        .route(paths::CUT_BESIDE, post(cuts::beside))
+        .route(paths::PASS_CUT, post(cuts::pass))
         .route(paths::LAYOUT, get(layout::show).post(layout::answer))
         .route(paths::LAYOUTS, get(layouts::list))
         .route(paths::LAYOUT_READ, get(layouts::show).post(layouts::correct))

@@ -12,7 +12,7 @@ use http_body_util::LengthLimitError;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use tower_http::timeout::TimeoutError;
-use weighhouse_measure::recording::Kind as LogKind;
+use weighhouse_measure::recording::{Kind as LogKind, Window};
 use weighhouse_web::format;
 use weighhouse_web::logs::{self, Log};
 use weighhouse_web::paths;
@@ -186,5 +186,13 @@ pub(super) fn file(segment: &SegmentRow) -> String {
     if !segment.member.is_empty() {
         name = format!("{name} / {}", segment.member);
     }
-    if segment.n > 0 { format!("{name}, stretch {}", segment.n + 1) } else { name }
+    if segment.n > 0 {
+        name = format!("{name}, stretch {}", segment.n + 1);
+    }
+    match segment.cut.window() {
+        Some(Window { start_ns, end_ns }) => {
+            format!("{name}, {} to {}", format::seconds_ns(start_ns), format::at_ns(end_ns))
+        }
+        None => name,
+    }
 }

@@ -8,6 +8,7 @@
 
 pub mod align;
 pub mod compare;
+pub mod cuts;
 pub mod draft;
 pub mod intake;
 pub mod measures;

@@ -9,6 +9,9 @@ pub struct Audited {
     pub table: &'static str,
     /// What an entry carries, in this order.
     pub(super) columns: &'static [&'static str],
+    /// Columns that came to the table after entries of it were written: carried where they are not null, so that an entry
+    /// from before reads as one with nulls.
+    pub(super) since: &'static [&'static str],
     /// Columns of bytes, carried as hexadecimal digits.
     pub(super) bytes: &'static [&'static str],
     /// Columns that no entry carries, each with its why.
@@ -19,7 +22,7 @@ pub struct Audited {
 
 impl Audited {
     const fn of(table: &'static str, columns: &'static [&'static str]) -> Self {
-        Self { table, columns, bytes: &[], left_out: &[], only: None }
+        Self { table, columns, since: &[], bytes: &[], left_out: &[], only: None }
     }
 
     /// `SELECT id, <row as JSON> AS now FROM table`, of the rows that are in the trail.
@@ -28,7 +31,13 @@ impl Audited {
         let hex = self.bytes.iter().map(|c| format!("'{c}', lower(hex({c}))"));
         let members: Vec<String> = plain.chain(hex).collect();
         let only = self.only.map_or_else(String::new, |only| format!(" WHERE {only}"));
-        format!("SELECT id, json_object({}) AS now FROM {}{only}", members.join(", "), self.table)
+        let mut now = format!("json_object({})", members.join(", "));
+        if !self.since.is_empty() {
+            // A merge patch leaves out members that are null (RFC 7396).
+            let since: Vec<String> = self.since.iter().map(|c| format!("'{c}', {c}")).collect();
+            now = format!("json_patch({now}, json_object({}))", since.join(", "));
+        }
+        format!("SELECT id, {now} AS now FROM {}{only}", self.table)
     }
 }
 
@@ -155,6 +164,7 @@ pub const LAYOUT: Audited =
 /// A segment, once it is visible.
 pub const SEGMENT: Audited = Audited {
     only: Some("visible = 1"),
+    since: &["cut_start_ns", "cut_end_ns"],
     ..Audited::of(
         "segment",
         &[
@@ -397,7 +407,8 @@ mod tests {
             let left_out = NOT_AUDITED.iter().filter(|(name, _)| name == table).count();
             assert_eq!(audited.len() + left_out, 1, "{table} must be listed once");
             let Some(audited) = audited.first() else { continue };
-            let mut listed: Vec<&str> = audited.columns.iter().chain(audited.bytes).copied().collect();
+            let mut listed: Vec<&str> =
+                audited.columns.iter().chain(audited.since).chain(audited.bytes).copied().collect();
             listed.extend(audited.left_out.iter().map(|(column, _)| *column));
             listed.sort_unstable();
             let mut present: Vec<String> = sqlx::query_scalar("SELECT name FROM pragma_table_info(?)")
@@ -409,6 +420,17 @@ mod tests {
             assert_eq!(listed, present, "columns of {table}");
         }
         assert_eq!(tables.len(), ALL.len() + NOT_AUDITED.len(), "a listed table is gone");
+    }
+
+    #[tokio::test]
+    async fn a_row_is_as_an_entry_from_before_its_newer_columns_left_it_while_they_are_null() {
+        let (_folder, store) = testing::store().await;
+        testing::segment(&store, "a log", weighhouse_measure::recording::Kind::Frames, 3).await;
+        let mut db = store.read().await.unwrap();
+        let (_, now): (i64, String) =
+            sqlx::query_as(sqlx::AssertSqlSafe(SEGMENT.rows())).fetch_one(&mut *db).await.unwrap();
+        assert!(now.ends_with(r#""problems":"[]","visible":1}"#), "{now}");
+        assert!(now.contains(r#""wall_start_ns":null"#), "{now}");
     }
 
     #[tokio::test]

@@ -4,6 +4,7 @@ use serde::Serialize;
 use weighhouse_measure::recording::Placing;
 
 use super::audit::COMPANION;
+use super::segments::Cut;
 use super::words::words;
 use super::{CompanionId, Db, PassId, PieceId, SegmentId, StoreError, Tx, hit};
 
@@ -46,6 +47,10 @@ pub struct CompanionRow {
     pub member: String,
     /// Number of the segment within the member.
     pub segment_n: i64,
+    /// What was cut out of that.
+    #[sqlx(flatten)]
+    #[serde(flatten)]
+    pub cut: Cut,
     /// Shape of the logs that its layout reads.
     pub layout_shape: String,
     /// Version of the layout it was read with.
@@ -69,7 +74,7 @@ macro_rules! companions {
     ($rest:literal) => {
         concat!(
             "SELECT o.id, o.pass_id, o.segment_id, o.offset_ns, o.drift_ppb, o.placed_by, o.version,
-                    lower(hex(k.digest)) AS digest, k.name AS capture, s.member, s.n AS segment_n,
+                    lower(hex(k.digest)) AS digest, k.name AS capture, s.member, s.n AS segment_n, s.cut_start_ns, s.cut_end_ns,
                     l.shape AS layout_shape, l.version AS layout_version, s.rows, s.span_ns, s.wall_start_ns
              FROM companion AS o JOIN pass AS p ON p.id = o.pass_id JOIN segment AS s ON s.id = o.segment_id
              JOIN capture AS k ON k.id = s.capture_id JOIN layout AS l ON l.id = s.layout_id ",

@@ -5,6 +5,7 @@ use weighhouse_measure::recording::Window;
 
 use super::audit::PASS;
 use super::rulings::Verdict;
+use super::segments::Cut;
 use super::{
     BuildId, CaptureId, CellId, Conflict, Db, DriverId, LayoutId, PartId, PassId, PersonId, PieceId,
     RigBaseId, RigId, RulingId, SceneId, SegmentId, SettingId, StoreError, TuningId, Tx, UnitId, hit,
@@ -50,6 +51,10 @@ pub struct PassRow {
     pub member: String,
     /// Number of the segment within the member.
     pub segment_n: i64,
+    /// What was cut out of that.
+    #[sqlx(flatten)]
+    #[serde(flatten)]
+    pub cut: Cut,
     /// Frames.
     pub rows: i64,
     /// From the first frame's start to the last one's end, ns.
@@ -143,7 +148,8 @@ macro_rules! passes {
             "SELECT p.id, p.key, p.number, p.made_us, p.version, p.window_start_ns, p.window_end_ns, p.window_reason,
                     p.cell_id, c.tuning_id, t.part_id, c.scene_id, c.setting_id,
                     sc.window_start_ns AS scene_window_start_ns, sc.window_end_ns AS scene_window_end_ns,
-                    p.segment_id, s.member, s.n AS segment_n, s.rows, s.span_ns, s.wall_start_ns, s.layout_id,
+                    p.segment_id, s.member, s.n AS segment_n, s.cut_start_ns, s.cut_end_ns,
+                    s.rows, s.span_ns, s.wall_start_ns, s.layout_id,
                     l.shape AS layout_shape, l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture,
                     p.rig_base_id, b.rig_id, r.name AS rig, p.unit_id, u.label AS unit,
                     p.driver_id, d.name AS driver, p.build_id, g.name AS build,

@@ -2,12 +2,42 @@
 
 use serde::Serialize;
 use sqlx::types::Json;
-use weighhouse_measure::recording::{Kind, Problem, Recording, Role};
+use weighhouse_measure::recording::{Kind, Problem, Recording, Role, Window};
 
 use super::audit::SEGMENT;
 use super::tracks::{self, FRAME, PackedRecording, PackedTrack, unpack};
 use super::words::{Word, kind_word};
 use super::{CaptureId, Db, LayoutId, PassId, SegmentId, Store, StoreError, TrackId, Tx, hit};
+
+/// What a person cut out of a log as it was read; both none: all of it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, sqlx::FromRow)]
+pub struct Cut {
+    /// Start of its first row, ns from the log's first one.
+    pub cut_start_ns: Option<i64>,
+    /// End of its last row.
+    pub cut_end_ns: Option<i64>,
+}
+
+impl Cut {
+    /// This stretch.
+    pub fn of(window: Window) -> Self {
+        Self { cut_start_ns: Some(window.start_ns), cut_end_ns: Some(window.end_ns) }
+    }
+
+    /// The stretch; none: all of it.
+    pub fn window(self) -> Option<Window> {
+        let (start_ns, end_ns) = self.cut_start_ns.zip(self.cut_end_ns)?;
+        Some(Window { start_ns, end_ns })
+    }
+
+    /// Names segment `n` of a member, as digests do: `0`, or `0 from 8000000000 to 68000000000`.
+    pub fn names(self, n: i64) -> String {
+        match self.window() {
+            Some(Window { start_ns, end_ns }) => format!("{n} from {start_ns} to {end_ns}"),
+            None => n.to_string(),
+        }
+    }
+}
 
 /// A visible segment, with its capture and the pass that uses it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
@@ -24,6 +54,10 @@ pub struct SegmentRow {
     pub member: String,
     /// Number within the member, from 0.
     pub n: i64,
+    /// What was cut out of that.
+    #[sqlx(flatten)]
+    #[serde(flatten)]
+    pub cut: Cut,
     /// The layout it was read with.
     pub layout_id: LayoutId,
     /// Frames or companion.
@@ -44,8 +78,8 @@ pub struct SegmentRow {
 macro_rules! segments {
     ($rest:literal) => {
         concat!(
-            "SELECT s.id, s.capture_id, c.name AS capture, lower(hex(c.digest)) AS digest, member, s.n, layout_id, kind,
-                    rows, span_ns, wall_start_ns, problems, coalesce(p.id, o.pass_id) AS pass_id
+            "SELECT s.id, s.capture_id, c.name AS capture, lower(hex(c.digest)) AS digest, member, s.n, cut_start_ns,
+                    cut_end_ns, layout_id, kind, rows, span_ns, wall_start_ns, problems, coalesce(p.id, o.pass_id) AS pass_id
              FROM segment AS s JOIN capture AS c ON c.id = s.capture_id
              LEFT JOIN pass AS p ON p.segment_id = s.id LEFT JOIN companion AS o ON o.segment_id = s.id
              WHERE s.visible = 1 ",
@@ -69,9 +103,47 @@ pub async fn of_layout(db: &mut Db, layout: LayoutId) -> Result<Vec<SegmentRow>,
     Ok(sqlx::query_as(segments!("AND s.layout_id = ? ORDER BY s.id")).bind(layout).fetch_all(db).await?)
 }
 
-/// Segments that no pass uses yet, oldest first: what waits at the intake.
+/// Segments that no pass uses yet, oldest first: what waits at the intake. A log of which something was cut out does not
+/// wait any more.
 pub async fn waiting(db: &mut Db) -> Result<Vec<SegmentRow>, StoreError> {
-    Ok(sqlx::query_as(segments!("AND p.id IS NULL AND o.id IS NULL ORDER BY s.id")).fetch_all(db).await?)
+    Ok(sqlx::query_as(segments!(
+        "AND p.id IS NULL AND o.id IS NULL AND (cut_start_ns IS NOT NULL OR NOT EXISTS (
+             SELECT 1 FROM segment AS x WHERE (x.capture_id, x.member, x.n, x.layout_id)
+             = (s.capture_id, s.member, s.n, s.layout_id) AND x.cut_start_ns IS NOT NULL AND x.visible = 1))
+         ORDER BY s.id"
+    ))
+    .fetch_all(db)
+    .await?)
+}
+
+/// What was cut out of the same log, in order of time.
+pub async fn cuts_of(db: &mut Db, of: &SegmentRow) -> Result<Vec<SegmentRow>, StoreError> {
+    Ok(sqlx::query_as(segments!(
+        "AND s.capture_id = ? AND s.member = ? AND s.n = ? AND s.layout_id = ? AND cut_start_ns IS NOT NULL
+         ORDER BY cut_start_ns"
+    ))
+    .bind(of.capture_id)
+    .bind(&of.member)
+    .bind(of.n)
+    .bind(of.layout_id)
+    .fetch_all(db)
+    .await?)
+}
+
+/// The log as it was read, of which this was cut out; none where it is whole itself.
+pub async fn whole_of(db: &mut Db, of: &SegmentRow) -> Result<Option<SegmentRow>, StoreError> {
+    if of.cut.window().is_none() {
+        return Ok(None);
+    }
+    Ok(sqlx::query_as(segments!(
+        "AND s.capture_id = ? AND s.member = ? AND s.n = ? AND s.layout_id = ? AND cut_start_ns IS NULL"
+    ))
+    .bind(of.capture_id)
+    .bind(&of.member)
+    .bind(of.n)
+    .bind(of.layout_id)
+    .fetch_optional(db)
+    .await?)
 }
 
 /// What reading gave of a segment, to be staged.
@@ -83,6 +155,8 @@ pub struct NewSegment {
     pub member: String,
     /// Number within the member, from 0.
     pub n: i64,
+    /// What is cut out of that.
+    pub cut: Cut,
     /// The layout it was read with.
     pub layout_id: LayoutId,
     /// Frames or companion.
@@ -100,12 +174,15 @@ pub struct NewSegment {
 /// Begins to stage a segment.
 pub async fn stage(tx: &mut Tx<'_>, s: &NewSegment) -> Result<SegmentId, StoreError> {
     Ok(sqlx::query_scalar(
-        "INSERT INTO segment (capture_id, member, n, layout_id, kind, rows, span_ns, wall_start_ns, problems)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+        "INSERT INTO segment (capture_id, member, n, cut_start_ns, cut_end_ns, layout_id, kind, rows, span_ns,
+                              wall_start_ns, problems)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
     )
     .bind(s.capture_id)
     .bind(&s.member)
     .bind(s.n)
+    .bind(s.cut.cut_start_ns)
+    .bind(s.cut.cut_end_ns)
     .bind(s.layout_id)
     .bind(kind_word(s.kind))
     .bind(s.rows)

@@ -147,6 +147,7 @@ async fn staged_segment(
         capture_id: capture,
         member: String::new(),
         n: 0,
+        cut: segments::Cut::default(),
         layout_id: layout,
         kind,
         rows,

@@ -100,6 +100,10 @@ pub fn placing(
 /// Whether `other` is a companion of `frames` by its name: the same name with `_sensors` or another word after it.
 fn beside(frames: &SegmentRow, other: &SegmentRow) -> bool {
     let in_one_file = frames.capture_id == other.capture_id && frames.member == other.member;
+    // Of a log that was cut no name tells which stretch of the companion is whose: wall clocks do, on the intake page.
+    if frames.cut.window().is_some() || other.cut.window().is_some() {
+        return false;
+    }
     let named = |s: &SegmentRow| stem(if s.member.is_empty() { &s.capture } else { &s.member }).to_owned();
     other.kind == Kind::Companion && !in_one_file && companion_name(&named(frames), &named(other))
 }

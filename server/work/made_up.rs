@@ -18,6 +18,7 @@ use crate::store::registers::rigs::{Enclosure, RigBase, RigBaseFields};
 use crate::store::registers::scenes::{Build, BuildFields, Scene, SceneFields};
 use crate::store::registers::settings::{Setting, SettingFields};
 use crate::store::registers::tunings::{Tuning, TuningFields};
+use crate::store::segments::Cut;
 use crate::store::{
     BuildId, CaptureId, CellId, CompanionId, DriverId, LayoutId, PartId, PassId, PieceId, RigBaseId, RigId,
     SceneId, SegmentId, SettingId, TuningId, UnitId,
@@ -166,6 +167,7 @@ fn row(cell: &Cell, id: i64, number: i64) -> PassRow {
         segment_id: SegmentId(id),
         member: String::new(),
         segment_n: 0,
+        cut: Cut::default(),
         rows: 2,
         span_ns: 20_000_000,
         wall_start_ns: None,
@@ -244,6 +246,7 @@ pub(crate) fn companion(offset_ns: Option<i64>) -> CompanionRow {
         capture: "sensors.csv".to_owned(),
         member: String::new(),
         segment_n: 0,
+        cut: Cut::default(),
         layout_shape: "a shape".to_owned(),
         layout_version: 1,
         rows: 2,

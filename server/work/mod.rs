@@ -9,6 +9,7 @@ mod cell_evidence;
 pub mod cells;
 pub mod changes;
 pub mod choices;
+pub mod cuts;
 pub mod deadline;
 pub mod draft;
 pub mod editions;

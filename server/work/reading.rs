@@ -3,12 +3,14 @@
 use std::io;
 
 use serde::Serialize;
+use weighhouse_measure::cuts;
 use weighhouse_measure::intake::{self, Known, Layout, Question};
+use weighhouse_measure::recording::{Recording, Window};
 
 use super::spool::{Within, disk};
 use super::{Internal, Kind, Refusal, Result};
 use crate::store::captures::{Came, Outcome};
-use crate::store::segments::NewSegment;
+use crate::store::segments::{Cut, NewSegment};
 use crate::store::tracks::PackedRecording;
 use crate::store::{CaptureId, LayoutId, strips};
 
@@ -73,6 +75,7 @@ fn pack(member: &str, n: i64, segment: intake::Segment, layout: &Layout) -> Resu
         layout_id: LayoutId(0),
         member: member.to_owned(),
         n,
+        cut: Cut::default(),
         kind: recording.kind,
         rows: i64::try_from(recording.rows()).map_err(|e| Internal(e.to_string()))?,
         span_ns: recording.span_ns(),
@@ -81,6 +84,24 @@ fn pack(member: &str, n: i64, segment: intake::Segment, layout: &Layout) -> Resu
     };
     let (packed, strips) = (PackedRecording::pack(&recording)?, strips::build(&recording)?);
     Ok(ReadSegment { new, packed, strips, layout: layout.clone() })
+}
+
+/// The rows of `whole`, which were read from segment `n` of `member`, that start in a stretch; none where none does.
+pub(super) fn pack_cut(
+    member: &str,
+    n: i64,
+    whole: &Recording,
+    stretch: Window,
+    layout: &Layout,
+) -> Result<Option<ReadSegment>> {
+    let Some((exact, recording)) = cuts::exact(whole, stretch).zip(cuts::cut(whole, stretch)) else {
+        return Ok(None);
+    };
+    // What could not be understood is told of the log.
+    let segment = intake::Segment { recording, problems: Vec::new() };
+    let mut packed = pack(member, n, segment, layout)?;
+    packed.new.cut = Cut::of(exact);
+    Ok(Some(packed))
 }
 
 /// As JSON.

@@ -6,13 +6,14 @@ use std::io::Cursor;
 
 use jiff::tz::TimeZone;
 use sha2::{Digest as _, Sha256};
+use weighhouse_measure::cuts;
 use weighhouse_measure::intake::{self, Known, Layout, Outcome};
 
 use super::results::{self, hex};
 use crate::store::captures::{self, Capture};
 use crate::store::passes::{self, PassRow};
 use crate::store::registers::{cells, rigs};
-use crate::store::segments::{self, SegmentRow};
+use crate::store::segments::{self, Cut, SegmentRow};
 use crate::store::tracks::PackedRecording;
 use crate::store::{Db, PassId, SegmentId, StoreError, check, layouts, strips};
 
@@ -80,7 +81,7 @@ async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId
     for segment in kept {
         let there = segments::packed(&mut db, segment.id).await?;
         let levels = strips::levels(&mut db, segment.id).await?;
-        let same = given.get(&(segment.member, segment.n)).is_some_and(|(packed, strip)| {
+        let same = given.get(&(segment.member, segment.n, segment.cut)).is_some_and(|(packed, strip)| {
             there.is_some_and(|there| there.tracks == packed.tracks) && *strip == levels
         });
         if !same {
@@ -90,8 +91,8 @@ async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId
     Ok(astray)
 }
 
-/// Tracks and strip levels by member and number in it.
-type Given = HashMap<(String, i64), (PackedRecording, Vec<Vec<u8>>)>;
+/// Tracks and strip levels by member, number in it, and what was cut out of that.
+type Given = HashMap<(String, i64, Cut), (PackedRecording, Vec<Vec<u8>>)>;
 
 /// Reads a capture with the layouts that its segments were read with. `None` where its bytes are not those that came:
 /// the store's own check names that.
@@ -117,6 +118,8 @@ async fn again(db: &mut Db, capture: &Capture, kept: &[SegmentRow]) -> Result<Op
     };
     let zone = base.and_then(|base| TimeZone::get(&base.fields.time_zone).ok());
     let name = capture.name.clone();
+    let stretches: Vec<(String, i64, Cut)> =
+        kept.iter().map(|segment| (segment.member.clone(), segment.n, segment.cut)).collect();
     let read = tokio::task::spawn_blocking(move || {
         let remembered = |shape: &str| read_with.get(shape).cloned();
         let known = Known { remembered: &remembered, zone: zone.as_ref(), ..Known::default() };
@@ -126,9 +129,17 @@ async fn again(db: &mut Db, capture: &Capture, kept: &[SegmentRow]) -> Result<Op
         for member in reading.members {
             if let Outcome::Read { segments, .. } = member.outcome {
                 for (n, segment) in (0..).zip(segments) {
-                    let recording = segment.recording;
-                    let kept = (PackedRecording::pack(&recording)?, strips::build(&recording)?);
-                    given.insert((member.name.clone(), n), kept);
+                    let of_it = stretches.iter().filter(|(of, number, _)| *of == member.name && *number == n);
+                    for (_, _, cut) in of_it {
+                        let recording = match cut.window() {
+                            Some(stretch) => cuts::cut(&segment.recording, stretch),
+                            None => Some(segment.recording.clone()),
+                        };
+                        if let Some(recording) = recording {
+                            let kept = (PackedRecording::pack(&recording)?, strips::build(&recording)?);
+                            given.insert((member.name.clone(), n, *cut), kept);
+                        }
+                    }
                 }
             }
         }

@@ -89,13 +89,19 @@ impl Rests<'_> {
         let Window { start_ns, end_ns } = self.row.window();
         field(&format!(
             "{} {} {} {} {start_ns} {end_ns}",
-            self.row.digest, self.row.member, self.row.segment_n, self.row.layout_version
+            self.row.digest,
+            self.row.member,
+            self.row.cut.names(self.row.segment_n),
+            self.row.layout_version
         ));
         for companion in self.companions {
             if let Some(Placing { offset_ns, drift_ppb }) = companion.placing() {
                 field(&format!(
                     "{} {} {} {} {offset_ns} {drift_ppb}",
-                    companion.digest, companion.member, companion.segment_n, companion.layout_version
+                    companion.digest,
+                    companion.member,
+                    companion.cut.names(companion.segment_n),
+                    companion.layout_version
                 ));
             }
         }

@@ -27,6 +27,7 @@ use crate::store::segments::{self, SegmentRow};
 use crate::store::{Actor, CaptureId, LayoutId, RigId, SegmentId, Store, Tx, layouts, rig_keys, strips};
 
 mod correct;
+mod cut;
 
 pub use correct::Corrected;
 

@@ -73,6 +73,7 @@ async fn each_page_fits_a_desk_and_a_phone() {
         paths::scenes(),
         paths::scene(1),
         paths::layouts(),
+        paths::cuts(1),
         paths::people(),
     ];
     for path in pages {
@@ -133,6 +134,7 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::scene(1),
         paths::layouts(),
         paths::layout_read(1),
+        paths::cuts(1),
         paths::people(),
         paths::piece("nowhere"),
     ]

@@ -68,3 +68,44 @@ async fn a_pass_is_zoomed_marked_and_read_frame_by_frame() {
     browser.until(MARKED, &json!(false)).await;
     browser.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_dragged_stretch_becomes_the_pass_and_the_rest_of_its_log_stays() {
+    let bench = Bench::set(&[FaultKind::Cap]).await;
+    let driver = Driver::start();
+    let browser = driver.browser(&bench.base()).await;
+    bench.sign_in(&browser, 1).await;
+    browser.open(&paths::plan(&bench.piece)).await;
+    let first = "return document.querySelector('.board .marks a').getAttribute('href')";
+    let pass = browser.script(first).await.as_str().unwrap().to_owned();
+    let live = "return document.querySelector('.strip').classList.contains('live')";
+    browser.open(&pass).await;
+    browser.until(live, &json!(true)).await;
+    for (kind, share) in [("pointerdown", 0.3), ("pointermove", 0.7), ("pointerup", 0.7)] {
+        browser.script(&pointer(kind, share)).await;
+    }
+    browser.press("Let the pass be this stretch").await;
+    browser.see("The pass is this stretch of its log now").await;
+    browser.see("Cut out of its log").await;
+
+    // The rest of the log: a row that is clicked takes the mark.
+    browser.open(&pass).await;
+    browser.script("document.querySelector('#cut-from').closest('details').open = true").await;
+    browser.press("What else the log holds").await;
+    browser.until(live, &json!(true)).await;
+    browser.see("a pass").await;
+    browser.script("document.querySelector('[name=from-more]').focus()").await;
+    for (kind, share) in [("pointerdown", 0.12), ("pointermove", 0.22), ("pointerup", 0.22)] {
+        browser.script(&pointer(kind, share)).await;
+    }
+    let filled = "return Number(document.querySelector('[name=to-more]').value) > Number(document.querySelector('[name=from-more]').value)";
+    assert_eq!(browser.script(filled).await, json!(true));
+    for tick in ["0", "1"] {
+        browser.script(&format!("document.querySelectorAll('[name=take]')[{tick}]?.checked && document.querySelectorAll('[name=take]')[{tick}].click()")).await;
+    }
+    browser.press("Cut out the ticked stretches").await;
+    browser.see("1 stretch cut out").await;
+    browser.press("Undo").await;
+    browser.see("Put back into the log").await;
+    browser.close().await;
+}

@@ -8,6 +8,7 @@ mod across;
 mod against;
 mod assets;
 mod companions;
+mod cuts;
 mod disputes;
 mod draft;
 mod editions;

@@ -97,6 +97,8 @@ pub enum SpanKind {
     Flag,
     /// A person: diamond.
     Remark,
+    /// Something that may become a pass of its own.
+    Stretch,
 }
 
 impl Strip {
@@ -268,10 +270,15 @@ impl Lane {
             let (series, word) = match span.kind {
                 SpanKind::Flag => (2, "flag"),
                 SpanKind::Remark => (3, "remark"),
+                SpanKind::Stretch => (0, "stretch"),
             };
             let says = format!("{word}, {}: {}", format::span_ns(span.start_ns, span.end_ns), span.says);
             canvas.group(&says, |canvas| {
-                let paint = if span.kind == SpanKind::Flag { Paint::Series(1) } else { Paint::Series(3) };
+                let paint = match span.kind {
+                    SpanKind::Flag => Paint::Series(1),
+                    SpanKind::Remark => Paint::Series(3),
+                    SpanKind::Stretch => Paint::Series(2),
+                };
                 canvas.rect((start, row + 2.0), ((end - start).max(2.0), bottom - row - 2.0), paint, 0.16);
                 canvas.line((start, top), (start, bottom), paint, 1.0);
                 if start > free {

@@ -12,6 +12,9 @@ use crate::{format, paths};
 /// Logs that one form without script takes.
 pub const MOST_BY_FORM: u64 = 50;
 
+/// A log of this length may well hold several passes, s.
+const LONG_S: f64 = 150.0;
+
 /// What waits at a piece's intake.
 #[derive(Template, Serialize)]
 #[template(path = "intake.html")]
@@ -160,6 +163,15 @@ impl Intake {
     fn clockless_said(&self) -> String {
         let n = u64::try_from(self.clockless().len()).unwrap_or(u64::MAX);
         format!("Say when {} began", format::plural(n, "log", "logs"))
+    }
+
+    fn cuts(&self, segment: &i64) -> String {
+        paths::in_piece(&paths::cuts(*segment), &self.piece)
+    }
+
+    /// A log that is long enough for two passes likely holds them.
+    fn cut_says(log: &Log) -> &'static str {
+        if log.seconds >= LONG_S { "Long: cut it into passes" } else { "Cut" }
     }
 
     fn most_by_form() -> String {

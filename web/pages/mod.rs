@@ -5,6 +5,7 @@ mod against;
 mod board;
 mod cells;
 mod changes;
+mod cuts;
 mod draft;
 mod editions;
 mod figure;
@@ -49,6 +50,7 @@ pub use against::{
 pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use changes::{ChangeBlock, ChangeRow, Changes};
+pub use cuts::{CutLine, Cuts};
 pub use draft::{Draft, NumberLine, TextLine, TextPiece, TextVersion};
 pub use editions::{Edition, EditionChange, EditionFigure, EditionLine, Editions, LinkLine};
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
@@ -122,6 +124,7 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Invitation>("invitation")?;
     take.page::<Part>("part")?;
     take.page::<Parts>("part_list")?;
+    take.page::<Cuts>("cuts")?;
     take.page::<Layout>("layout")?;
     take.page::<Layouts>("layouts")?;
     take.page::<LayoutRead>("layout_read")?;

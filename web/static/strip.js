@@ -5,7 +5,8 @@
 // ADDRESS answers `?from=&to=&width=` (seconds, pixels) with a strip SVG. Wheel, + and - zoom; arrows move; 0 shows
 // all; dragging marks a stretch; Enter zooms to the mark, Escape drops it. Fields with `data-mark="from"` and
 // `data-mark="to"` follow the mark and set it; `data-frame`, asked for `?from=&to=`, says in `[data-readout]` what the
-// frame under the pointer is; `details[data-marks]` open for it. The shown stretch stands in the page's own address, to be shared.
+// frame under the pointer is; `details[data-marks]` open for it. In a form `data-rows` the row that has the focus takes the
+// mark from the one that had it. The shown stretch stands in the page's own address, to be shared.
 
 const SHARPEN_MS = 40;
 const READ_MS = 60;
@@ -34,6 +35,10 @@ class StripView {
     // live.js: something on it changed.
     box.addEventListener("refresh", () => this.#show(this.from, this.to));
     for (const field of this.#fields()) field.addEventListener("input", () => this.#markFromFields());
+    for (const rows of document.querySelectorAll("form[data-rows]")) {
+      rows.addEventListener("focusin", (event) => this.#markRow(rows, event.target.closest("tr")));
+      rows.addEventListener("input", () => this.#markFromFields());
+    }
     this.#markFromFields();
     box.classList.add("live");
     new ResizeObserver(() => this.#fit()).observe(box);
@@ -60,6 +65,16 @@ class StripView {
 
   #fields() {
     return document.querySelectorAll("input[data-mark]");
+  }
+
+  #markRow(rows, row) {
+    const times = row?.querySelectorAll("input.time") ?? [];
+    if (times.length !== 2) return;
+    for (const field of rows.querySelectorAll("[data-mark]")) delete field.dataset.mark;
+    [times[0].dataset.mark, times[1].dataset.mark] = ["from", "to"];
+    this.#mark = [Number(times[0].value), Number(times[1].value)];
+    if (!(this.#mark[1] > this.#mark[0])) this.#mark = null;
+    this.#place();
   }
 
   #timeAt(clientX) {

@@ -321,6 +321,8 @@ fn window(pass: &PassEvidence) -> Window {
         own,
         reason: row.window_reason.clone(),
         version: row.version,
+        log: row.segment_id.0,
+        cut_ns: row.cut.window().map(|cut| (cut.start_ns, cut.end_ns)),
         from: Field::of(exact_s(window.start_ns)),
         to: Field::of(exact_s(window.end_ns)),
         why: Field::of(row.window_reason.clone()),

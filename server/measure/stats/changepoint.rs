@@ -47,6 +47,13 @@ pub fn pelt(y: &[f64], min_size: usize, penalty: f64) -> Vec<usize> {
     ends
 }
 
+/// Start of the second of the two segments that minimise the sum of squares around their means; none below two values.
+pub fn single(y: &[f64]) -> Option<usize> {
+    let cost = SquaresFrom::new(y);
+    let total = |at: usize| cost.between(0, at) + cost.between(at, y.len());
+    (1..y.len()).min_by(|a, b| total(*a).total_cmp(&total(*b)))
+}
+
 /// Sums of squares around the mean of any stretch, from running sums of the series less its mean.
 struct SquaresFrom {
     sum: Vec<f64>,
@@ -124,6 +131,15 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn one_change_is_where_the_best_of_two_segments_part() {
+        assert_eq!(single(&[1.0, 1.1, 0.9, 5.0, 5.2]), Some(3));
+        assert_eq!((single(&[]), single(&[1.0]), single(&[1.0, 2.0])), (None, None, Some(1)));
+        // As PELT has it where it finds one change.
+        let y = [1.0, 1.2, 0.8, 1.0, 3.0, 3.3, 2.9];
+        assert_eq!(pelt(&y, 1, 1.0), [single(&y).unwrap(), y.len()]);
     }
 
     #[test]

@@ -302,7 +302,7 @@ fn pass_fields(fields: &mut Fields, evidence: &Evidence, pass: &PassEvidence, of
     add("of", of.to_owned());
     add("capture", row.digest.clone());
     add("member", row.member.clone());
-    add("segment", row.segment_n.to_string());
+    add("segment", row.cut.names(row.segment_n));
     add("layout", format!("{} {}", row.layout_shape, row.layout_version));
     add("window", format!("{} {}", window.start_ns, window.end_ns));
     add("ruling", format!("{}{}", ruling(row.verdict), if row.disputed() { DISPUTED } else { "" }));
@@ -324,7 +324,8 @@ fn pass_fields(fields: &mut Fields, evidence: &Evidence, pass: &PassEvidence, of
     let mut placed: Vec<(String, String)> = Vec::new();
     for companion in &pass.companions {
         if let Some(placing) = companion.placing() {
-            let name = format!("companion {} {} {}", companion.digest, companion.segment_n, companion.member);
+            let segment = companion.cut.names(companion.segment_n);
+            let name = format!("companion {} {segment} {}", companion.digest, companion.member);
             let layout = format!("{} {}", companion.layout_shape, companion.layout_version);
             placed.push((name, format!("{} {} {layout}", placing.offset_ns, placing.drift_ppb)));
         }

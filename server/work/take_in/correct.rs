@@ -13,6 +13,7 @@ use crate::store::{
     Actor, CaptureId, LayoutId, SegmentId, StoreError, captures, companions, layouts, passes,
 };
 use crate::work::once::By;
+use crate::work::reading::pack_cut;
 use crate::work::{Error, Refusal, Result};
 
 /// What reading again gave.
@@ -91,7 +92,7 @@ impl TakeIn {
         layout: Layout,
     ) -> Result<()> {
         let shape = layout.shape();
-        let fresh = self.read_as(id, layout).await?;
+        let fresh = with_cuts(self.read_as(id, layout).await?, old)?;
         let in_place: Vec<Option<usize>> = old.iter().map(|old| place(old, &fresh)).collect::<Result<_>>()?;
         let staged = self.stage_segments(actor, id, fresh, Some((&shape, with))).await?;
         let moves: Vec<(SegmentId, Option<SegmentId>)> = old
@@ -138,9 +139,29 @@ impl TakeIn {
     }
 }
 
+/// With what was cut out of the logs before, cut out of them as they are read now.
+fn with_cuts(mut fresh: Vec<ReadSegment>, old: &[SegmentRow]) -> Result<Vec<ReadSegment>> {
+    let mut again = Vec::new();
+    for (row, stretch) in old.iter().filter_map(|row| Some((row, row.cut.window()?))) {
+        let of = fresh.iter().find(|new| (&new.new.member, new.new.n) == (&row.member, row.n));
+        let Some(of) = of else { continue };
+        let whole = of.packed.unpack()?;
+        // Read otherwise, the same times can stand for other rows.
+        match pack_cut(&row.member, row.n, &whole, stretch, &of.layout)? {
+            Some(same) if (same.new.cut, same.new.rows) == (row.cut, row.rows) => again.push(same),
+            _ => {
+                let says = "It was cut at times that are others now: put it together again first.";
+                return Err(Refusal::field("columns", says).into());
+            }
+        }
+    }
+    fresh.extend(again);
+    Ok(fresh)
+}
+
 /// Which of the stretches read anew is this one; none where there is none any more and nothing rests on it.
 fn place(old: &SegmentRow, fresh: &[ReadSegment]) -> Result<Option<usize>> {
-    let same = |new: &ReadSegment| (&new.new.member, new.new.n) == (&old.member, old.n);
+    let same = |new: &ReadSegment| (&new.new.member, new.new.n, new.new.cut) == (&old.member, old.n, old.cut);
     let at = fresh.iter().position(same);
     if old.pass_id.is_none() {
         return Ok(at);

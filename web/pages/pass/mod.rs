@@ -3,6 +3,7 @@
 mod ledger;
 mod remarks;
 mod samples;
+mod window;
 
 use askama::Template;
 use jiff::Timestamp;
@@ -15,6 +16,7 @@ use crate::{format, paths};
 
 pub use ledger::{CellSays, Hitch, Row, Step};
 pub use remarks::{NewRemark, Remark, RemarkSaid};
+pub use window::Window;
 
 /// The page.
 #[derive(Template, Serialize)]
@@ -165,34 +167,6 @@ pub struct Ruling {
     pub usual: Vec<String>,
 }
 
-/// The window that counts, and the form for another.
-#[derive(Clone, Debug, Default, Serialize)]
-pub struct Window {
-    /// Start of the window that counts, ns.
-    pub start_ns: i64,
-    /// Its end.
-    pub end_ns: i64,
-    /// Start of the scene's standard window.
-    pub standard_start_ns: i64,
-    /// Its end; none: to the pass's end.
-    pub standard_end_ns: Option<i64>,
-    /// Whether the pass has its own.
-    pub own: bool,
-    /// Why.
-    pub reason: String,
-    /// For stale forms.
-    pub version: i64,
-    #[serde(skip)]
-    /// Seconds, as written.
-    pub from: Field,
-    #[serde(skip)]
-    /// Seconds, as written.
-    pub to: Field,
-    #[serde(skip)]
-    /// The reason, as written.
-    pub why: Field,
-}
-
 /// A log of another logger.
 #[derive(Clone, Debug, Serialize)]
 pub struct Companion {
@@ -288,6 +262,10 @@ impl Pass {
         paths::in_piece(path.as_ref(), self.piece.as_ref().map_or("", |(key, _)| key.as_str()))
     }
 
+    fn log_href(&self) -> String {
+        self.staying(paths::cuts(self.window.log))
+    }
+
     fn strip_href(&self) -> String {
         self.staying(paths::pass_strip(&self.key))
     }
@@ -333,24 +311,6 @@ impl Flag {
 impl Ruling {
     fn made(&self) -> String {
         self.at.map_or_else(String::new, |at| Pass::when(&at))
-    }
-}
-
-impl Window {
-    /// Whether it came back with what was refused.
-    fn typed(&self) -> bool {
-        [&self.from, &self.to, &self.why].iter().any(|field| !field.error.is_empty())
-    }
-
-    fn counts(&self) -> String {
-        format::span_ns(self.start_ns, self.end_ns)
-    }
-
-    fn standard(&self) -> String {
-        match self.standard_end_ns {
-            Some(end) => format::span_ns(self.standard_start_ns, end),
-            None => format!("from {} to the end", format::at_ns(self.standard_start_ns)),
-        }
     }
 }
 

@@ -112,6 +112,8 @@ fn full() -> Pass {
             own: true,
             reason: "a menu at the start".to_owned(),
             version: 3,
+            log: 4,
+            cut_ns: Some((8 * S, 68 * S)),
             from: Field::of("2"),
             to: Field::of("58"),
             ..Window::default()
