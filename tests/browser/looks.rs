@@ -73,7 +73,6 @@ async fn each_page_fits_a_desk_and_a_phone() {
         paths::scenes(),
         paths::scene(1),
         paths::layouts(),
-        paths::cuts(1),
         paths::people(),
     ];
     for path in pages {

@@ -5,6 +5,7 @@ use weighhouse_demo::FaultKind;
 use weighhouse_web::paths;
 
 use crate::driver::Driver;
+use crate::looks::fits;
 use crate::stage::Bench;
 
 /// The stretch that the address names.
@@ -107,5 +108,6 @@ async fn a_dragged_stretch_becomes_the_pass_and_the_rest_of_its_log_stays() {
     browser.see("1 stretch cut out").await;
     browser.press("Undo").await;
     browser.see("Put back into the log").await;
+    fits(&browser, &browser.path().await).await;
     browser.close().await;
 }
