@@ -209,7 +209,7 @@ impl<'a> Told<'a> {
                 desc: format!("{title}: a ratio for each scene and part; the table has the same numbers."),
                 title,
                 subtitle: format!(
-                    "{to} against the same part at {from}. Lines: 95% intervals, passes as replicates."
+                    "{to} against the same part at {from}. Lines: 95% intervals from the spread between passes."
                 ),
                 foot: self.foot().into_iter().take(3).collect(),
                 draft: false,

@@ -235,12 +235,13 @@ impl Told<'_> {
         vec![
             format!("Measure: {}. A cell is the geometric mean of its kept passes.", choice.measure.name()),
             format!(
-                "Change: the ratio of the two cells less 1, with its 95% interval, passes as replicates on the log scale. \
+                "Change: the ratio of the two cells less 1, with its 95% interval from the spread between passes (log scale). \
                  Margin of verdicts: {}, of scenes played by hand {}.",
                 margin(SceneKind::Replay),
                 margin(SceneKind::ByHand),
             ),
-            "Overall: geometric mean of the ratios of the scenes that every part ran, each with equal weight.".to_owned(),
+            "Overall: geometric mean of the ratios of the scenes that every part ran, each with equal weight. Another scene \
+             like these: where the change in a scene that was not measured may lie (95%).".to_owned(),
             passes,
             builds,
         ]
@@ -273,7 +274,7 @@ impl Told<'_> {
                 ),
                 title,
                 subtitle: format!(
-                    "{how}Dots: ratio to the baseline. Lines: 95% intervals, passes as replicates."
+                    "{how}Dots: ratio to the baseline. Lines: 95% intervals from the spread between passes."
                 ),
                 foot: foot.iter().cloned().chain(out).collect(),
                 draft: false,

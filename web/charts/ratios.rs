@@ -80,7 +80,7 @@ impl Ratios {
         );
         let one = scale.at(1.0);
         canvas.line((one, top - 4.0), (one, bottom), Paint::Ink, 1.5);
-        let name = text::cut(&format!("{} = 1", self.baseline), SMALL.size, false, right - left);
+        let name = text::cut(&self.baseline, SMALL.size, false, right - left);
         let half = SMALL.width(&name) / 2.0;
         let x = one.clamp(left + half, right - half);
         canvas.text((x, top - 8.0), &name, Type { paint: Paint::Ink, ..SMALL }.at(Anchor::Middle));
@@ -254,7 +254,7 @@ mod tests {
             caption: Caption {
                 id: "r".into(),
                 title: "Frame rate against the baseline at 2160p native, stock, with a title that runs on and on".into(),
-                subtitle: "Dots: geometric mean over passes. Lines: 95% intervals, passes as replicates.".into(),
+                subtitle: "Dots: geometric mean over passes. Lines: 95% intervals from the spread between passes.".into(),
                 desc: "Ratios".into(),
                 foot: vec!["Average: frames / time; 3 to 5 passes a cell; rigs alder, birch; drivers 1.2 and 3.4.".into(); 2],
                 draft: true,

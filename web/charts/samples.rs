@@ -165,7 +165,7 @@ pub fn ratios() -> Ratios {
             ..caption(
                 "sample-ratios",
                 "Average frame rate against the Tarnwick Dunlin, 2160p native, stock",
-                "Dot: ratio of geometric means over passes. Line: 95% interval, passes as replicates.",
+                "Dot: ratio of geometric means over passes. Line: 95% interval from the spread between passes.",
             )
         },
         baseline: "Tarnwick Dunlin".to_owned(),

@@ -241,6 +241,24 @@ impl OverallLine {
     }
 }
 
+impl Comparison {
+    /// The overall of each part in a sentence: `A is faster than B: +24.1% average frame rate over 7 scenes (95%: ...).`
+    fn in_short(&self) -> Vec<String> {
+        let of = |contender: &Contender| {
+            let overall = contender.overall.as_ref()?;
+            let (these, name, baseline) = (&overall.these, &contender.name, &self.baseline);
+            let stands = match these.way {
+                "up" | "down" => format!("{name} is {} than {baseline}", these.verdict),
+                _ => format!("{name} against {baseline}: {}", these.verdict),
+            };
+            let scenes = format::plural(overall.scenes, "scene", "scenes");
+            let (change, interval) = (these.change(), these.interval());
+            Some(format!("{stands}; {change} {} over {scenes} (95%: {interval}).", self.measure_name))
+        };
+        self.contenders.iter().filter_map(of).collect()
+    }
+}
+
 impl Against {
     fn svg(comparison: &Comparison) -> String {
         comparison.chart.svg(&Theme::LIGHT)

@@ -81,7 +81,7 @@ impl ReaderLine {
     pub(super) fn says(&self) -> String {
         let mut says = match self.lead {
             Some(_) => format!(
-                "{} brings {} ({}) over {}, by {}; they ask for {}: {}.",
+                "{}: {} ({}) against {}, by {}; they ask for {}: {}.",
                 self.part,
                 self.lead(),
                 self.interval(),

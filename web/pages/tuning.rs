@@ -171,11 +171,11 @@ impl Measured {
 }
 
 impl ForLess {
-    /// `420 W is level with stock (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
+    /// `420 W is level with stock within the margin (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
     pub fn says(&self) -> String {
         let whole = |watts| Unit::W.behind(&format::fixed(watts, 0));
         let stands = match self.verdict.strip_prefix("level") {
-            Some(rest) => format!("level with stock{rest}"),
+            Some(rest) => format!("level with stock within the margin{rest}"),
             None => format!("{} than stock", self.verdict),
         };
         format!(

@@ -42,7 +42,7 @@ pub fn bars(evidence: &Evidence, setting: SettingId, draft: impl Fn(&CellEvidenc
     let name = evidence.registers.settings.get(&setting)?.fields.name.clone();
     let [passes, builds] = foot(evidence, used);
     let method = "Average: frames divided by the time they took; a cell is the geometric mean over its kept passes, \
-                  its interval takes passes as replicates.";
+                  its interval comes from the spread between passes.";
     (!groups.is_empty()).then(|| Bars {
         caption: Caption {
             id: format!("bars-{}", setting.0),
