@@ -22,7 +22,10 @@ use crate::work::against::{self, Asked};
 use crate::work::evidence::Evidence;
 use crate::work::figures::What;
 use crate::work::figures::ledger::{Ledger, ledger};
-use crate::work::pack::{File, bars, figures, file_name, methods, readers, tables, zip};
+use crate::work::pack::sheet::{About, Kind, Sheet, fields};
+use crate::work::pack::{
+    File, bars, figures, file_name, left_out, methods, package, prices, readers, tables, zip,
+};
 use crate::work::{Internal, Result};
 
 /// Pixels a unit of a chart's PNG: 960 units wide are 1920 pixels.
@@ -55,9 +58,7 @@ pub(super) async fn show(
         lapsed: count(&read, |standing| standing == Standing::Lapsed),
         disputed: read.figures.iter().filter(|seen| seen.now.disputed).count() as u64,
         flagged: read.evidence.to_review().count() as u64,
-        files: files()
-            .map(|(path, says)| FileEntry { path: path.to_owned(), says: says.to_owned() })
-            .to_vec(),
+        files: files(),
         charts: charts
             .into_iter()
             .map(|chart| ChartEntry {
@@ -97,18 +98,29 @@ fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
     read.figures.iter().filter(|seen| of(seen.state.standing)).count() as u64
 }
 
+/// The tables of a pack, in the order of its page.
+const TABLES: [About; 8] = [
+    tables::CELLS,
+    tables::PASSES,
+    tables::PASS_MEASURES,
+    left_out::ABOUT,
+    RATIOS,
+    prices::ABOUT,
+    readers::TOLD,
+    readers::WEIGHTS,
+];
+
 /// What is in a pack beside charts.
-fn files() -> [(&'static str, &'static str); 8] {
-    [
-        ("figures.json", "the figures, each with its digest and who agreed"),
-        ("methods.html", "how the numbers were made, on what, what was left out and why"),
-        ("tables/cells.csv", "a row for each cell and measure"),
-        ("tables/passes.csv", "a row for each pass, with its ruling and the digest of its log"),
-        ("tables/ratios.csv", "a row for each scene and contender, and the overall ratios"),
-        ("tables/readers.csv", "a row for each kind of reader and part, with the answer"),
-        ("tables/reader_weights.csv", "what each kind of reader plays, with the weights"),
-        ("charts/font-licence.txt", "licence of the font in the pictures"),
-    ]
+fn files() -> Vec<FileEntry> {
+    let entry = |path: &str, says: &str| FileEntry { path: path.to_owned(), says: says.to_owned() };
+    let mut files = vec![
+        entry("figures.json", "the figures, each with its digest and who agreed"),
+        entry("methods.html", "how the numbers were made, on what, what was left out and why"),
+        entry("datapackage.json", "what the tables hold: fields with types and units, keys"),
+    ];
+    files.extend(TABLES.iter().map(|about| entry(&about.path(), about.says)));
+    files.push(entry("charts/font-licence.txt", "licence of the font in the pictures"));
+    files
 }
 
 fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
@@ -118,13 +130,11 @@ fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
         File::text("figures.json", figures::json(read)),
         File::text("methods.html", methods),
         File { path: "methods.css".to_owned(), bytes: asset("methods.css") },
-        File::text("tables/cells.csv", tables::cells(evidence)),
-        File::text("tables/passes.csv", tables::passes(evidence)),
-        File::text("tables/ratios.csv", ratios(&comparisons(evidence)?)),
-        File::text("tables/readers.csv", readers::told(evidence)?),
-        File::text("tables/reader_weights.csv", readers::weights(evidence)?),
         File { path: "charts/font-licence.txt".to_owned(), bytes: asset("notosans-licence.txt") },
     ];
+    let mut sheets = tables::sheets(evidence)?;
+    sheets.push(ratios(&comparisons(evidence)?));
+    files.extend(package::files(read, sheets));
     for chart in charts(read)? {
         let png =
             png::from_svg(&chart.print, PNG_SCALE).map_err(|e| Internal(format!("{}: {e}", chart.name)))?;
@@ -201,24 +211,39 @@ fn whats(comparison: &Comparison) -> impl Iterator<Item = &String> {
     })
 }
 
-fn ratios(comparisons: &[Comparison]) -> String {
-    let mut table = tables::Table::new(&[
-        "measure",
-        "setting",
-        "baseline",
-        "contender",
-        "scene",
-        "ratio",
-        "interval_low",
-        "interval_high",
-        "verdict",
-        "in_overall",
-    ]);
+/// The table of ratios.
+const RATIOS: About = About {
+    name: "ratios",
+    says: "a row for each scene and contender, and the overall ratios",
+    key: &["measure", "setting", "baseline", "contender", "scene"],
+    of_passes: false,
+};
+
+fn ratios(comparisons: &[Comparison]) -> Sheet {
+    let mut sheet = Sheet::new(
+        RATIOS,
+        fields(&[
+            ("measure", Kind::Words, "identifier of the measure that is compared"),
+            ("setting", Kind::Words, "resolution and quality"),
+            ("baseline", Kind::Words, "the part that the others are held against"),
+            ("contender", Kind::Words, "the other part"),
+            (
+                "scene",
+                Kind::Words,
+                "the scene, or 'overall (these scenes)': the geometric mean of their ratios",
+            ),
+            ("ratio", Kind::Number, "contender divided by baseline"),
+            ("interval_low", Kind::Number, "lower end of the 95% interval"),
+            ("interval_high", Kind::Number, "upper end of the 95% interval"),
+            ("verdict", Kind::Words, "what may be said of it"),
+            ("in_overall", Kind::YesNo, "whether the scene is among those of the overall ratio"),
+        ]),
+    );
     for comparison in comparisons {
         for contender in &comparison.contenders {
             let mut row = |scene: &str, ratio: Option<&weighhouse_web::pages::RatioLine>, counts: bool| {
                 let interval = ratio.and_then(|ratio| ratio.interval);
-                table.row([
+                sheet.row([
                     comparison.measure.clone(),
                     tables::words(&comparison.setting),
                     tables::words(&comparison.baseline),
@@ -237,5 +262,5 @@ fn ratios(comparisons: &[Comparison]) -> String {
             row("overall (these scenes)", contender.overall.as_ref().map(|overall| &overall.these), true);
         }
     }
-    table.into_text()
+    sheet
 }

@@ -24,6 +24,7 @@ mod links;
 mod live;
 mod openapi;
 mod pack;
+mod package;
 mod pass;
 mod people;
 mod pieces;

@@ -8,6 +8,7 @@ use zip::ZipArchive;
 
 use crate::figures::{PIECE, bench, cell_what, make, step};
 use crate::harness::{Client, House};
+use crate::package;
 
 async fn zip(client: &Client) -> Vec<u8> {
     let answer = client.request(Method::GET, &paths::pack_zip(PIECE)).send().await.unwrap();
@@ -16,13 +17,21 @@ async fn zip(client: &Client) -> Vec<u8> {
     answer.bytes().await.unwrap().to_vec()
 }
 
-fn file(zip: &[u8], ending: &str) -> String {
-    let mut archive = ZipArchive::new(Cursor::new(zip)).unwrap();
+fn names(zip: &[u8]) -> Vec<String> {
+    let archive = ZipArchive::new(Cursor::new(zip)).unwrap();
+    archive.file_names().map(|name| name.unwrap().into_owned()).collect()
+}
+
+fn bytes(zip: &[u8], ending: &str) -> Vec<u8> {
     let name =
-        archive.file_names().map(|name| name.unwrap().into_owned()).find(|name| name.ends_with(ending));
-    let mut text = String::new();
-    archive.by_name(&name.unwrap()).unwrap().read_to_string(&mut text).unwrap();
-    text
+        names(zip).into_iter().find(|name| name.ends_with(ending)).unwrap_or_else(|| panic!("no {ending}"));
+    let mut bytes = Vec::new();
+    ZipArchive::new(Cursor::new(zip)).unwrap().by_name(&name).unwrap().read_to_end(&mut bytes).unwrap();
+    bytes
+}
+
+fn file(zip: &[u8], ending: &str) -> String {
+    String::from_utf8(bytes(zip, ending)).unwrap()
 }
 
 #[tokio::test]
@@ -63,4 +72,25 @@ async fn a_piece_without_passes_says_what_to_do_first() {
     let page = owner.get(&paths::pack(&key)).await;
     assert!(page.body.contains("Nothing to pack yet"), "{}", page.body);
     assert_eq!(owner.get(&paths::pack("nothing")).await.status, 404);
+}
+
+#[tokio::test]
+async fn each_table_is_what_the_data_package_says_and_each_file_is_on_the_page() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    bench(&house, &owner, false).await;
+    let packed = zip(&owner).await;
+    let package: serde_json::Value = serde_json::from_str(&file(&packed, "/datapackage.json")).unwrap();
+    package::check(&package, |path| bytes(&packed, &format!("/{path}")));
+    let described: Vec<&str> =
+        package["resources"].as_array().unwrap().iter().map(|r| r["path"].as_str().unwrap()).collect();
+    let page = owner.get(&paths::pack(PIECE)).await;
+    for name in names(&packed).iter().filter_map(|name| name.split_once('/').map(|(_, path)| path)) {
+        assert!(!name.ends_with(".csv") || described.contains(&name), "{name} is not described");
+        if !name.starts_with("charts/") && name != "methods.css" {
+            assert!(page.body.contains(name), "{name} is not on the page");
+        }
+    }
+    let measures = file(&packed, "tables/pass_measures.csv");
+    assert_eq!(measures.lines().count(), file(&packed, "tables/passes.csv").lines().count());
 }

@@ -32,9 +32,7 @@ pub struct Methods {
     pub rigs: Vec<RigRow>,
     /// Scenes with their builds.
     pub scenes: Vec<SceneRow>,
-    /// What did not run.
-    pub did_not_run: Vec<LeftOut>,
-    /// Passes set aside or to be run again.
+    /// What did not run, was set aside, is to be run again or is disputed.
     pub left_out: Vec<LeftOut>,
     /// Numbers that nobody here measured.
     pub quoted: Vec<QuotedRow>,
@@ -160,7 +158,6 @@ impl Page for Methods {
             parts: Vec::new(),
             rigs: Vec::new(),
             scenes: Vec::new(),
-            did_not_run: Vec::new(),
             left_out: Vec::new(),
             quoted: vec![QuotedRow {
                 name: "memory of the Curlew".into(),
@@ -204,8 +201,10 @@ impl Page for Methods {
                 end_ns: Some(28_000_000_000),
                 builds: "1.4".to_owned(),
             }],
-            did_not_run: vec![out("did not run", "out of memory")],
-            left_out: vec![out("set aside", "an updater woke up at 21 s")],
+            left_out: vec![
+                out("did not run", "out of memory"),
+                out("set aside", "an updater woke up at 21 s"),
+            ],
             crossings: vec!["Vellum Rally: builds 1.3 and 1.4".to_owned()],
             ..bare.clone()
         };

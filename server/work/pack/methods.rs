@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use weighhouse_web::pages::methods::{LeftOut, Methods, PartRow, QuotedRow, RigRow, SceneRow};
 
-use super::tables::standing;
+use super::left_out;
 use crate::store::passes::PassRow;
 use crate::store::quotes as store_quotes;
 use crate::store::registers::{parts, rigs};
@@ -39,7 +39,6 @@ pub async fn methods(db: &mut Db, evidence: &Evidence, head: String) -> Result<M
         parts: part_rows(db, evidence).await?,
         rigs: rig_rows(evidence, &bases),
         scenes: scene_rows(evidence),
-        did_not_run: did_not_run(evidence),
         left_out: left_out(evidence),
         quoted: quoted(db, evidence).await?,
         crossings: crossings(evidence),
@@ -127,36 +126,17 @@ fn scene_rows(evidence: &Evidence) -> Vec<SceneRow> {
     rows
 }
 
-fn did_not_run(evidence: &Evidence) -> Vec<LeftOut> {
-    let cells = evidence.cells.values().filter(|cell| !cell.cell.did_not_run.is_empty());
-    cells
-        .map(|cell| LeftOut {
-            what: cell_name(evidence, cell.cell.id),
-            how: "did not run".to_owned(),
-            why: cell.cell.did_not_run.clone(),
-        })
-        .collect()
-}
-
 fn left_out(evidence: &Evidence) -> Vec<LeftOut> {
-    let mut rows = Vec::new();
-    for cell in evidence.cells.values() {
-        for pass in cell.passes.iter().filter(|pass| !pass.standing.counts()) {
-            rows.push(LeftOut {
-                what: format!("{}, pass {}", cell_name(evidence, cell.cell.id), pass.row.number),
-                how: standing(pass).to_owned(),
-                why: pass.row.reason.clone().unwrap_or_default(),
-            });
+    let outs = left_out::outs(evidence).into_iter();
+    let row = |out: left_out::Out<'_>| {
+        let cell = cell_name(evidence, out.cell.cell.id);
+        LeftOut {
+            what: out.pass.map_or_else(|| cell.clone(), |pass| format!("{cell}, pass {}", pass.number)),
+            how: out.how.to_owned(),
+            why: out.why.to_owned(),
         }
-        for row in cell.passes.iter().map(|pass| &pass.row).filter(|row| row.disputed()) {
-            rows.push(LeftOut {
-                what: format!("{}, pass {}", cell_name(evidence, cell.cell.id), row.number),
-                how: "disputed: rulings of two people stand".to_owned(),
-                why: row.against_reason.clone().unwrap_or_default(),
-            });
-        }
-    }
-    rows
+    };
+    outs.map(row).collect()
 }
 
 /// What is not like with like inside cells: several builds, drivers that were not declared.

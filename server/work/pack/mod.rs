@@ -3,10 +3,18 @@
 
 pub mod bars;
 pub mod figures;
+pub mod left_out;
 pub mod methods;
+pub mod package;
+pub mod prices;
 pub mod readers;
+pub mod sheet;
 pub mod tables;
 pub mod zip;
+
+use sha2::{Digest as _, Sha256};
+
+use super::results::hex;
 
 /// A file of the pack.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -22,6 +30,11 @@ impl File {
     pub fn text(path: &str, text: impl Into<String>) -> Self {
         File { path: path.to_owned(), bytes: text.into().into_bytes() }
     }
+}
+
+/// SHA-256 in hexadecimal digits.
+fn sha256(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
 }
 
 /// A file's name made of words: letters and digits stay, all else becomes one hyphen.

@@ -1,23 +1,48 @@
 //! The readers of a piece for the pack: their weights, and the answer for each.
 
-use super::tables::{Table, number, words};
+use super::sheet::{About, Kind, Sheet, fields};
+use super::tables::{number, words};
 use crate::work::Result;
 use crate::work::against;
 use crate::work::answers::answers;
 use crate::work::evidence::Evidence;
 use crate::work::readers::Plays;
 
+/// The table of what readers play.
+pub const WEIGHTS: About = About {
+    name: "reader_weights",
+    says: "what each kind of reader plays, with the weights",
+    key: &["reader", "of", "name"],
+    of_passes: false,
+};
+
+/// The table of answers.
+pub const TOLD: About = About {
+    name: "readers",
+    says: "a row for each kind of reader and part, with the answer",
+    key: &["reader", "part"],
+    of_passes: false,
+};
+
 /// One row a reader and scene or setting: its whole weight. A scene at a setting weighs the product of both.
 ///
 /// # Errors
 /// When what is kept of a reader cannot be read.
-pub fn weights(evidence: &Evidence) -> Result<String> {
+pub fn weights(evidence: &Evidence) -> Result<Sheet> {
     let names = &evidence.registers;
-    let mut table = Table::new(&["reader", "of", "name", "weight"]);
+    let mut sheet = Sheet::new(
+        WEIGHTS,
+        fields(&[
+            ("reader", Kind::Words, "the kind of reader"),
+            ("of", Kind::Words, "'scene' or 'setting'"),
+            ("name", Kind::Words, "which one"),
+            ("weight", Kind::Whole, "its whole weight beside the others of the reader"),
+        ]),
+    );
     for reader in &evidence.readers {
         let plays = Plays::of(&reader.fields)?;
         let mut row = |of: &str, name: String, weight: u32| {
-            table.row([words(&reader.fields.name), of.to_owned(), words(&name), weight.to_string()]);
+            sheet.row([words(&reader.fields.name), of.to_owned(), words(&name), weight.to_string()]);
         };
         for (id, weight) in &plays.scenes {
             row("scene", names.scene_name(*id), *weight);
@@ -26,38 +51,41 @@ pub fn weights(evidence: &Evidence) -> Result<String> {
             row("setting", names.setting_name(*id), *weight);
         }
     }
-    Ok(table.into_text())
+    Ok(sheet)
 }
 
 /// One row a reader and part at stock: the lead in what they play over what they have, and the answer.
 ///
 /// # Errors
 /// When what is kept of a reader cannot be read.
-pub fn told(evidence: &Evidence) -> Result<String> {
+pub fn told(evidence: &Evidence) -> Result<Sheet> {
     let names = &evidence.registers;
-    let mut table = Table::new(&[
-        "reader",
-        "part",
-        "instead_of",
-        "measure",
-        "lead_ratio",
-        "interval_low",
-        "interval_high",
-        "asked_ratio",
-        "measured_share",
-        "answer",
-        "refresh_hz",
-        "hours_a_week",
-        "kwh_price",
-        "kwh_currency",
-    ]);
+    let mut sheet = Sheet::new(
+        TOLD,
+        fields(&[
+            ("reader", Kind::Words, "the kind of reader"),
+            ("part", Kind::Words, "the part in question"),
+            ("instead_of", Kind::Words, "what they have, or would buy else"),
+            ("measure", Kind::Words, "the measure by which they judge"),
+            ("lead_ratio", Kind::Number, "how many times the rate of the other, over what they play"),
+            ("interval_low", Kind::Number, "lower end of its 95% interval"),
+            ("interval_high", Kind::Number, "upper end of its 95% interval"),
+            ("asked_ratio", Kind::Number, "the lead that they ask for, as a ratio"),
+            ("measured_share", Kind::Number, "share of what they play that both parts ran"),
+            ("answer", Kind::Words, "whether it is worth it for them"),
+            ("refresh_hz", Kind::Whole, "refresh rate of their screen, in Hz"),
+            ("hours_a_week", Kind::Whole, "hours of play a week"),
+            ("kwh_price", Kind::Number, "price of a kilowatt-hour, in the currency beside it"),
+            ("kwh_currency", Kind::Words, "code of that currency (ISO 4217)"),
+        ]),
+    );
     let Some(choice) = against::choose(evidence, &against::Asked::default())? else {
-        return Ok(table.into_text());
+        return Ok(sheet);
     };
     for of in answers(evidence, choice.baseline, &choice.contenders, None)? {
         let fields = &of.reader.fields;
         let interval = of.lead.as_ref().and_then(|lead| lead.bounds).map(|bounds| bounds.interval);
-        table.row([
+        sheet.row([
             words(&fields.name),
             words(&names.tuning_name(of.contender)),
             of.instead_of.map_or_else(String::new, |id| words(&names.tuning_name(id))),
@@ -74,7 +102,7 @@ pub fn told(evidence: &Evidence) -> Result<String> {
             fields.kwh_currency.clone(),
         ]);
     }
-    Ok(table.into_text())
+    Ok(sheet)
 }
 
 #[cfg(test)]
@@ -83,6 +111,10 @@ mod tests {
     use crate::store::readers::{JudgesBy, Reader, ReaderFields};
     use crate::store::{PartId, PieceId, ReaderId};
     use crate::work::made_up::{self, add_cell};
+
+    fn text(sheet: Sheet) -> String {
+        String::from_utf8(sheet.done().0.bytes).unwrap()
+    }
 
     #[test]
     fn weights_and_answers_go_along() {
@@ -103,10 +135,10 @@ mod tests {
         };
         evidence.readers.push(Reader { id: ReaderId(1), fields, version: 1 });
         assert_eq!(
-            weights(&evidence).unwrap(),
+            text(weights(&evidence).unwrap()),
             "reader,of,name,weight\r\n'=plays,scene,\"Game 1, passage\",3\r\n'=plays,setting,2160p native,1\r\n"
         );
-        let told = told(&evidence).unwrap();
+        let told = text(told(&evidence).unwrap());
         let row = told.lines().nth(1).unwrap();
         assert!(row.starts_with("'=plays,Maker Part 2,Maker Part 1,average_fps,1.28"), "{row}");
         assert!(row.contains(",1.25,1,yes,144,20,,"), "{row}");

@@ -2,6 +2,9 @@
 
 use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 
+use super::sheet::{About, Field, Kind, Sheet, fields};
+use super::{left_out, prices, readers};
+use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 
 /// A table as CSV.
@@ -47,7 +50,7 @@ pub fn number(value: Option<f64>) -> String {
     value.map_or_else(String::new, |value| value.to_string())
 }
 
-/// Average, the six lows, and what else a cell or a pass is listed with.
+/// Average, the six lows, and what else a cell is listed with.
 fn measures() -> Vec<Measure> {
     let lows = Tail::ALL
         .into_iter()
@@ -66,7 +69,8 @@ fn measures() -> Vec<Measure> {
         .collect()
 }
 
-fn names(evidence: &Evidence, cell: &CellEvidence) -> [String; 6] {
+/// What a row says of its cell, as [`cell_fields`] describes it.
+pub(super) fn names(evidence: &Evidence, cell: &CellEvidence) -> [String; 6] {
     let registers = &evidence.registers;
     let of = &cell.cell.of;
     let part = registers.parts.get(&cell.cell.part_id);
@@ -84,24 +88,42 @@ fn names(evidence: &Evidence, cell: &CellEvidence) -> [String; 6] {
     ]
 }
 
-const CELL: [&str; 6] = ["part", "tuning", "game", "passage", "scene_kind", "setting"];
+/// Fields of the cell that a row is of.
+pub(super) fn cell_fields() -> Vec<Field> {
+    fields(&[
+        ("part", Kind::Words, "the part"),
+        ("tuning", Kind::Words, "how it is run"),
+        ("game", Kind::Words, "the game"),
+        ("passage", Kind::Words, "the passage that is repeated"),
+        ("scene_kind", Kind::Words, "'built-in', 'replay' or 'by hand'"),
+        ("setting", Kind::Words, "resolution and quality"),
+    ])
+}
+
+/// The table of cells.
+pub const CELLS: About = About {
+    name: "cells",
+    says: "a row for each cell and measure",
+    key: &["part", "tuning", "game", "passage", "setting", "measure"],
+    of_passes: false,
+};
 
 /// One row a cell and measure: value over the kept passes, 95% interval, spread from pass to pass, passes, rigs.
-pub fn cells(evidence: &Evidence) -> String {
-    let mut headings = CELL.to_vec();
-    headings.extend([
-        "measure",
-        "unit",
-        "value",
-        "interval_low",
-        "interval_high",
-        "spread_share",
-        "passes",
-        "rigs",
-        "set_aside",
-        "did_not_run",
-    ]);
-    let mut table = Table::new(&headings);
+pub fn cells(evidence: &Evidence) -> Sheet {
+    let mut all = cell_fields();
+    all.extend(fields(&[
+        ("measure", Kind::Words, "identifier of the measure, a field of the table of measures"),
+        ("unit", Kind::Words, "unit of value, interval_low and interval_high; empty: a count or share"),
+        ("value", Kind::Number, "geometric mean over the passes that count, in the unit beside it"),
+        ("interval_low", Kind::Number, "lower end of the 95% interval"),
+        ("interval_high", Kind::Number, "upper end of the 95% interval"),
+        ("spread_share", Kind::Number, "spread from pass to pass, as a share of the value"),
+        ("passes", Kind::Whole, "passes that count"),
+        ("rigs", Kind::Whole, "rigs that they ran on"),
+        ("set_aside", Kind::Whole, "passes that a person ruled out"),
+        ("did_not_run", Kind::Words, "why it did not run; empty: it runs"),
+    ]));
+    let mut sheet = Sheet::new(CELLS, all);
     for cell in evidence.cells.values() {
         let out = cell.passes.iter().filter(|pass| !pass.standing.counts()).count();
         for measure in measures() {
@@ -123,58 +145,110 @@ pub fn cells(evidence: &Evidence) -> String {
                 out.to_string(),
                 words(&cell.cell.did_not_run),
             ]);
-            table.row(row);
+            sheet.row(row);
         }
     }
-    table.into_text()
+    sheet
 }
 
-/// One row a pass: what it ran on, how it was ruled on, its measures.
-pub fn passes(evidence: &Evidence) -> String {
-    let measures = measures();
-    let mut headings = CELL.to_vec();
-    headings.extend([
-        "pass",
-        "key",
-        "rig",
-        "driver",
-        "build",
-        "standing",
-        "reason",
-        "window_start_ns",
-        "window_end_ns",
-        "window_reason",
-        "capture",
-        "sha256",
-        "frames",
-    ]);
-    headings.extend(measures.iter().map(|measure| measure.key()));
-    let mut table = Table::new(&headings);
-    for cell in evidence.cells.values() {
-        for pass in &cell.passes {
-            let row = &pass.row;
-            let window = row.window();
-            let mut cells = names(evidence, cell).to_vec();
-            cells.extend([
-                row.number.to_string(),
-                row.key.clone(),
-                words(&row.rig),
-                words(&row.driver),
-                words(&row.build),
-                standing(pass).to_owned(),
-                words(row.reason.as_deref().unwrap_or_default()),
-                window.start_ns.to_string(),
-                window.end_ns.to_string(),
-                words(&row.window_reason),
-                words(&row.capture),
-                row.digest.clone(),
-                pass.measures.frames.to_string(),
-            ]);
-            cells.extend(measures.iter().map(|measure| number(pass.measures.value(*measure))));
-            table.row(cells);
-        }
+/// The table of passes.
+pub const PASSES: About = About {
+    name: "passes",
+    says: "a row for each pass, with its ruling and the digest of its log",
+    key: &["key"],
+    of_passes: false,
+};
+
+/// One row a pass: what it ran on and how it was ruled on.
+pub fn passes(evidence: &Evidence) -> Sheet {
+    let mut all = cell_fields();
+    all.extend(fields(&[
+        ("pass", Kind::Whole, "number of the pass in its cell"),
+        ("key", Kind::Words, "key of the pass"),
+        ("rig", Kind::Words, "the rig that it ran on"),
+        ("driver", Kind::Words, "driver of the part"),
+        ("build", Kind::Words, "build of the game"),
+        ("standing", Kind::Words, "how it stands: 'sound' and 'flagged, not ruled' count"),
+        ("reason", Kind::Words, "reason of the ruling"),
+        ("window_start_ns", Kind::Whole, "where what counts begins, nanoseconds from the first frame"),
+        ("window_end_ns", Kind::Whole, "where it ends, nanoseconds from the first frame"),
+        ("window_reason", Kind::Words, "why it is not the scene's; empty: it is"),
+        ("capture", Kind::Words, "file name of the log as it came"),
+        ("sha256", Kind::Words, "SHA-256 of the log's bytes"),
+    ]));
+    let mut sheet = Sheet::new(PASSES, all);
+    for (cell, pass) in each(evidence) {
+        let row = &pass.row;
+        let window = row.window();
+        let mut cells = names(evidence, cell).to_vec();
+        cells.extend([
+            row.number.to_string(),
+            row.key.clone(),
+            words(&row.rig),
+            words(&row.driver),
+            words(&row.build),
+            standing(pass).to_owned(),
+            words(row.reason.as_deref().unwrap_or_default()),
+            window.start_ns.to_string(),
+            window.end_ns.to_string(),
+            words(&row.window_reason),
+            words(&row.capture),
+            row.digest.clone(),
+        ]);
+        sheet.row(cells);
     }
-    table.into_text()
+    sheet
+}
+
+/// The table of what was measured on passes.
+pub const PASS_MEASURES: About = About {
+    name: "pass_measures",
+    says: "a row for each pass with all that was measured on it",
+    key: &["key"],
+    of_passes: true,
+};
+
+/// One row a pass: all measures, each in its unit.
+pub fn pass_measures(evidence: &Evidence) -> Sheet {
+    let mut all = fields(&[("key", Kind::Words, "key of the pass")]);
+    all.extend(cell_fields());
+    all.extend(Measure::all().map(|measure| Field(measure.key(), Kind::Number, with_unit(measure))));
+    let mut sheet = Sheet::new(PASS_MEASURES, all);
+    for (cell, pass) in each(evidence) {
+        let mut row = vec![pass.row.key.clone()];
+        row.extend(names(evidence, cell));
+        row.extend(Measure::all().map(|measure| number(pass.measures.value(measure))));
+        sheet.row(row);
+    }
+    sheet
+}
+
+/// A measure's name with its unit: `mean power; in W`.
+fn with_unit(measure: Measure) -> String {
+    match measure.unit() {
+        "" => measure.name().to_owned(),
+        unit => format!("{}; in {unit}", measure.name()),
+    }
+}
+
+fn each(evidence: &Evidence) -> impl Iterator<Item = (&CellEvidence, &PassEvidence)> {
+    evidence.cells.values().flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)))
+}
+
+/// The tables that follow from the evidence alone.
+///
+/// # Errors
+/// When what is kept of a reader cannot be read.
+pub fn sheets(evidence: &Evidence) -> Result<Vec<Sheet>> {
+    Ok(vec![
+        cells(evidence),
+        passes(evidence),
+        pass_measures(evidence),
+        left_out::sheet(evidence),
+        prices::sheet(evidence),
+        readers::told(evidence)?,
+        readers::weights(evidence)?,
+    ])
 }
 
 /// How a pass stands, in a word.
