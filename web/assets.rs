@@ -28,6 +28,8 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("notosans-licence.txt", "text/plain; charset=utf-8", include_bytes!("static/notosans-licence.txt")),
     ("mark.svg", "image/svg+xml", include_bytes!("static/mark.svg")),
     ("weighhouse.css", "text/css; charset=utf-8", include_bytes!("static/weighhouse.css")),
+    // Goes along with methods pages, in packs and editions.
+    ("methods.css", "text/css; charset=utf-8", include_bytes!("static/methods.css")),
     ("keys.js", "text/javascript; charset=utf-8", include_bytes!("static/keys.js")),
     ("strip.js", "text/javascript; charset=utf-8", include_bytes!("static/strip.js")),
     ("upload.js", "text/javascript; charset=utf-8", include_bytes!("static/upload.js")),
