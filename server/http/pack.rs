@@ -1,10 +1,12 @@
 //! The pack of a piece: its page, and the zip.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::{IntoResponse as _, Response};
+use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::assets;
 use weighhouse_web::charts::{Theme, png};
@@ -24,7 +26,7 @@ use crate::work::figures::What;
 use crate::work::figures::ledger::{Ledger, ledger};
 use crate::work::pack::sheet::{About, Kind, Sheet, fields};
 use crate::work::pack::{
-    File, bars, figures, file_name, left_out, methods, package, prices, readers, tables, zip,
+    File, bars, figures, file_name, left_out, methods, package, prices, readers, tables, with_captures, zip,
 };
 use crate::work::{Internal, Result};
 
@@ -50,6 +52,7 @@ pub(super) async fn show(
 ) -> Result<Response> {
     let read = ledger(&app.store, piece.id).await?;
     let charts = charts(&read)?;
+    let captured = with_captures::bytes(&app.store, piece.id).await?;
     let page = Pack {
         frame: in_piece(&app, &who, &piece, "Pack", read.evidence.to_review().count()),
         piece: piece.key.clone(),
@@ -68,9 +71,20 @@ pub(super) async fn show(
                 svg: chart.light,
             })
             .collect(),
+        captured: u64::try_from(captured).unwrap_or_default(),
         head: read.head.to_string(),
     };
     respond(wants, &page)
+}
+
+/// What goes along.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(super) struct Take {
+    /// Anything: the captures, and what is needed to read them again.
+    captures: String,
+    /// Anything: serial numbers of units too.
+    serials: String,
 }
 
 /// The zip.
@@ -78,20 +92,24 @@ pub(super) async fn download(
     State(app): State<App>,
     _who: SignedIn,
     Of(piece): Of<Piece>,
+    Query(take): Query<Take>,
 ) -> Result<Response> {
-    let read = ledger(&app.store, piece.id).await?;
+    let read = Arc::new(ledger(&app.store, piece.id).await?);
     let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
     let methods = html(&told)?;
     let name = file_name(&piece.fields.name);
-    let folder = name.clone();
-    let packed = tokio::task::spawn_blocking(move || pack(&folder, &read, methods))
+    let (folder, of) = (name.clone(), Arc::clone(&read));
+    let mut zip = tokio::task::spawn_blocking(move || pack(&folder, &of, methods))
         .await
         .map_err(|e| Internal(format!("packing: {e}")))??;
+    if !take.captures.is_empty() {
+        zip = with_captures::add(&app.store, &read.evidence, !take.serials.is_empty(), zip).await?;
+    }
     let headers = [
         (CONTENT_TYPE, "application/zip".to_owned()),
         (CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.zip\"")),
     ];
-    Ok((headers, packed).into_response())
+    Ok((headers, zip.done()?).into_response())
 }
 
 fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
@@ -123,7 +141,7 @@ fn files() -> Vec<FileEntry> {
     files
 }
 
-fn pack(folder: &str, read: &Ledger, methods: String) -> Result<Vec<u8>> {
+fn pack(folder: &str, read: &Ledger, methods: String) -> Result<zip::Zipping> {
     let evidence = &read.evidence;
     let asset = |name: &str| assets::bytes(name).map(<[u8]>::to_vec).unwrap_or_default();
     let mut files = vec![

@@ -19,6 +19,7 @@ pub mod companions;
 pub mod drafts;
 pub mod editions;
 mod error;
+pub mod extract;
 pub mod figures;
 pub mod first_steps;
 mod ids;

@@ -11,18 +11,26 @@ use crate::harness::{Client, House};
 use crate::package;
 
 async fn zip(client: &Client) -> Vec<u8> {
-    let answer = client.request(Method::GET, &paths::pack_zip(PIECE)).send().await.unwrap();
+    zip_with(client, "").await
+}
+
+/// The pack as it is taken with these ticks.
+pub async fn zip_with(client: &Client, ticks: &str) -> Vec<u8> {
+    let path = format!("{}{ticks}", paths::pack_zip(PIECE));
+    let answer = client.request(Method::GET, &path).send().await.unwrap();
     assert_eq!(answer.status(), 200);
     assert_eq!(answer.headers()["content-type"], "application/zip");
     answer.bytes().await.unwrap().to_vec()
 }
 
-fn names(zip: &[u8]) -> Vec<String> {
+/// Paths of the files of a zip.
+pub fn names(zip: &[u8]) -> Vec<String> {
     let archive = ZipArchive::new(Cursor::new(zip)).unwrap();
     archive.file_names().map(|name| name.unwrap().into_owned()).collect()
 }
 
-fn bytes(zip: &[u8], ending: &str) -> Vec<u8> {
+/// The file whose path ends so.
+pub fn bytes(zip: &[u8], ending: &str) -> Vec<u8> {
     let name =
         names(zip).into_iter().find(|name| name.ends_with(ending)).unwrap_or_else(|| panic!("no {ending}"));
     let mut bytes = Vec::new();
@@ -30,7 +38,8 @@ fn bytes(zip: &[u8], ending: &str) -> Vec<u8> {
     bytes
 }
 
-fn file(zip: &[u8], ending: &str) -> String {
+/// The same as text.
+pub fn file(zip: &[u8], ending: &str) -> String {
     String::from_utf8(bytes(zip, ending)).unwrap()
 }
 
@@ -85,6 +94,9 @@ async fn each_table_is_what_the_data_package_says_and_each_file_is_on_the_page()
     let described: Vec<&str> =
         package["resources"].as_array().unwrap().iter().map(|r| r["path"].as_str().unwrap()).collect();
     let page = owner.get(&paths::pack(PIECE)).await;
+    for name in names(&packed) {
+        assert!(!bytes(&packed, &name).is_empty(), "{name} is empty");
+    }
     for name in names(&packed).iter().filter_map(|name| name.split_once('/').map(|(_, path)| path)) {
         assert!(!name.ends_with(".csv") || described.contains(&name), "{name} is not described");
         if !name.starts_with("charts/") && name != "methods.css" {

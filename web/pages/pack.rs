@@ -28,6 +28,8 @@ pub struct Pack {
     pub charts: Vec<ChartEntry>,
     /// Other files.
     pub files: Vec<FileEntry>,
+    /// Bytes of the captures that can go along.
+    pub captured: u64,
     /// Head of the audit trail.
     pub head: String,
 }
@@ -71,6 +73,7 @@ impl Page for Pack {
             flagged: 0,
             charts: Vec::new(),
             files: Vec::new(),
+            captured: 0,
             head: "0".to_owned(),
         };
         let chart = |name: &str, draft| ChartEntry {
@@ -85,6 +88,7 @@ impl Page for Pack {
             lapsed: 1,
             disputed: 1,
             flagged: 2,
+            captured: 326_000_000,
             charts: vec![chart("bars-2160p-native", true), chart("ratios-2160p-native", false)],
             files: vec![FileEntry {
                 path: "tables/cells.csv".to_owned(),

@@ -2,14 +2,18 @@
 //! tells when or by whom it was asked for.
 
 pub mod bars;
+pub mod columns;
 pub mod figures;
 pub mod left_out;
+mod mask;
 pub mod methods;
 pub mod package;
 pub mod prices;
 pub mod readers;
 pub mod sheet;
+pub mod state;
 pub mod tables;
+pub mod with_captures;
 pub mod zip;
 
 use sha2::{Digest as _, Sha256};

@@ -2,6 +2,7 @@
 
 use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 
+use super::mask::masked;
 use super::sheet::{About, Field, Kind, Sheet, fields};
 use super::{left_out, prices, readers};
 use crate::work::Result;
@@ -173,7 +174,7 @@ pub fn passes(evidence: &Evidence) -> Sheet {
         ("window_start_ns", Kind::Whole, "where what counts begins, nanoseconds from the first frame"),
         ("window_end_ns", Kind::Whole, "where it ends, nanoseconds from the first frame"),
         ("window_reason", Kind::Words, "why it is not the scene's; empty: it is"),
-        ("capture", Kind::Words, "file name of the log as it came"),
+        ("capture", Kind::Words, "file name of the log; what looks like a serial number is crossed out"),
         ("sha256", Kind::Words, "SHA-256 of the log's bytes"),
     ]));
     let mut sheet = Sheet::new(PASSES, all);
@@ -192,7 +193,7 @@ pub fn passes(evidence: &Evidence) -> Sheet {
             window.start_ns.to_string(),
             window.end_ns.to_string(),
             words(&row.window_reason),
-            words(&row.capture),
+            words(&masked(&row.capture)),
             row.digest.clone(),
         ]);
         sheet.row(cells);
