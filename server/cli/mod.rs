@@ -4,6 +4,7 @@ mod backup;
 mod check;
 mod demo;
 mod measure;
+mod reproduce;
 mod serve;
 mod watch;
 
@@ -32,6 +33,8 @@ enum Command {
     Check(check::Args),
     /// Read logs and print their measures, without a server.
     Measure(measure::Args),
+    /// Compute the figures of a pack anew from its captures: exit 1 and a list when one differs.
+    Reproduce(reproduce::Args),
     /// On a rig: send each log of a folder when it is finished.
     Watch(watch::Args),
 }
@@ -44,6 +47,7 @@ pub fn run() -> ExitCode {
         Command::Backup(args) => alone(backup::run(args)),
         Command::Check(args) => alone(check::run(args)),
         Command::Measure(args) => measure::run(&args),
+        Command::Reproduce(args) => alone(reproduce::run(args)),
         Command::Watch(args) => alone(watch::run(args)),
     };
     outcome.unwrap_or_else(|error| {

@@ -40,6 +40,7 @@ mod reading;
 pub mod reasons;
 pub mod recheck;
 pub mod registers;
+pub mod reproduce;
 pub mod reruns;
 pub mod results;
 pub mod review;

@@ -77,7 +77,8 @@ async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId
     if kept.is_empty() {
         return Ok(astray);
     }
-    let Some(given) = again(&mut db, capture, &kept).await? else { return Ok(astray) };
+    let Some(bytes) = bytes(&mut db, capture).await? else { return Ok(astray) };
+    let given = again(&mut db, capture, &kept, bytes).await?;
     for segment in kept {
         let there = segments::packed(&mut db, segment.id).await?;
         let levels = strips::levels(&mut db, segment.id).await?;
@@ -92,19 +93,28 @@ async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId
 }
 
 /// Tracks and strip levels by member, number in it, and what was cut out of that.
-type Given = HashMap<(String, i64, Cut), (PackedRecording, Vec<Vec<u8>>)>;
+pub type Given = HashMap<(String, i64, Cut), (PackedRecording, Vec<Vec<u8>>)>;
 
-/// Reads a capture with the layouts that its segments were read with. `None` where its bytes are not those that came:
-/// the store's own check names that.
-async fn again(db: &mut Db, capture: &Capture, kept: &[SegmentRow]) -> Result<Option<Given>, StoreError> {
+/// A capture's bytes. `None` where they are not those that came: the store's own check names that.
+async fn bytes(db: &mut Db, capture: &Capture) -> Result<Option<Vec<u8>>, StoreError> {
     let (mut bytes, mut n) = (Vec::new(), 0);
     while let Some(chunk) = captures::chunk(db, capture.id, n).await? {
         bytes.extend(chunk);
         n += 1;
     }
-    if hex(&Sha256::digest(&bytes)) != capture.digest {
-        return Ok(None);
-    }
+    Ok((hex(&Sha256::digest(&bytes)) == capture.digest).then_some(bytes))
+}
+
+/// Reads a capture's bytes with the layouts that its segments were read with.
+///
+/// # Errors
+/// When they cannot be read so.
+pub async fn again(
+    db: &mut Db,
+    capture: &Capture,
+    kept: &[SegmentRow],
+    bytes: Vec<u8>,
+) -> Result<Given, StoreError> {
     let mut read_with: HashMap<String, Layout> = HashMap::new();
     for segment in kept {
         let row = layouts::by_id(db, segment.layout_id).await?;
@@ -143,7 +153,7 @@ async fn again(db: &mut Db, capture: &Capture, kept: &[SegmentRow]) -> Result<Op
                 }
             }
         }
-        Ok(Some(given))
+        Ok(given)
     });
     read.await.map_err(|e| StoreError::Other(format!("reading it again: {e}")))?
 }

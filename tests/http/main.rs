@@ -31,6 +31,7 @@ mod pieces;
 mod plan;
 mod quotes;
 mod registers;
+mod reproduce;
 mod review;
 mod rig_check;
 mod screens;
