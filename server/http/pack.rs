@@ -137,7 +137,17 @@ fn files() -> Vec<FileEntry> {
         entry("datapackage.json", "what the tables hold: fields with types and units, keys"),
     ];
     files.extend(TABLES.iter().map(|about| entry(&about.path(), about.says)));
-    files.push(entry("charts/font-licence.txt", "licence of the font in the pictures"));
+    files.extend([
+        entry("charts/font-licence.txt", "licence of the font in the pictures"),
+        entry(
+            "captures/, state.json",
+            "with the captures: their bytes, and what is needed to compute all anew",
+        ),
+        entry(
+            "tracks/, companions/, measures/",
+            "with the captures: frames, sensors and measures as Parquet, in part=/scene=/setting=",
+        ),
+    ]);
     files
 }
 
