@@ -66,12 +66,17 @@ const OF_PIECE: &[(&Audited, &str)] = &[
     (&QUOTE, "piece_id = ?1"),
 ];
 
-/// Columns that stay at home: they name people and keys that no figure rests on.
-const AT_HOME: &[(&str, &str)] = &[
-    ("capture", "person_id"),
-    ("capture", "rig_key_id"),
-    ("layout", "decided_by"),
-    ("tuning", "cautions_read_by"),
+/// Columns that stay at home, with what stands there instead: they name people and keys, or are a team's notes to itself,
+/// and no figure rests on them.
+const AT_HOME: &[(&str, &str, Option<&str>)] = &[
+    ("capture", "person_id", None),
+    ("capture", "rig_key_id", None),
+    ("layout", "decided_by", None),
+    ("tuning", "cautions_read_by", None),
+    ("rig", "note", Some("")),
+    ("part", "note", Some("")),
+    ("scene", "note", Some("")),
+    ("figure", "note", Some("")),
 ];
 
 fn filled(which: &str) -> String {
@@ -110,8 +115,8 @@ pub async fn of_piece(db: &mut Db, piece: PieceId) -> Result<Rows, StoreError> {
         let mut rows = Vec::with_capacity(texts.len());
         for text in texts {
             let mut row: Map<String, Value> = serde_json::from_str(&text).map_err(unlike)?;
-            for (_, column) in AT_HOME.iter().filter(|(of, _)| *of == table.table) {
-                row.insert((*column).to_owned(), Value::Null);
+            for (_, column, instead) in AT_HOME.iter().filter(|(of, _, _)| *of == table.table) {
+                row.insert((*column).to_owned(), (*instead).into());
             }
             rows.push(Value::Object(row));
         }
@@ -198,6 +203,7 @@ mod tests {
                 let fields = PieceFields::usual("Curlew", PartKind::Card);
                 let piece = pieces::add(tx, "p1", &fields).await?;
                 pieces::select(tx, piece, team.cell).await?;
+                sqlx::query("UPDATE scene SET note = 'between us'").execute(&mut **tx).await?;
                 Ok::<_, StoreError>(piece)
             })
             .await
@@ -206,7 +212,8 @@ mod tests {
         assert_eq!(rows["cell"].as_array().unwrap().len(), 1);
         assert_eq!(rows["capture"], Value::Array(Vec::new()), "of no piece");
         assert_eq!(captured_bytes(&mut store.read().await.unwrap(), piece).await.unwrap(), 0);
-        assert!(!Value::Object(rows.clone()).to_string().contains("hash"));
+        let text = Value::Object(rows.clone()).to_string();
+        assert!(!text.contains("hash") && !text.contains("between us"), "{text}");
 
         let (_folder, other) = testing::store().await;
         let put = rows.clone();
