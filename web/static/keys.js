@@ -35,7 +35,9 @@ function listKeys() {
 document.addEventListener("keydown", (event) => {
   if (event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey || event.repeat) return;
   if (event.key === "Escape" && writing(event.target)) event.target.blur();
-  if (writing(event.target) || document.querySelector("dialog[open]")) return;
+  const open = document.querySelector("dialog[open]");
+  if (open && event.key === "?") open.close();
+  if (writing(event.target) || open) return;
   if (event.key === "?") {
     event.preventDefault();
     listKeys();
