@@ -377,12 +377,12 @@ fn refuse(says: String) -> Outcome {
 }
 
 /// Frames and their time in ns; rows and their span for companions.
-fn totals(segments: &[Segment]) -> (u64, i64) {
+fn totals(segments: &[Segment]) -> (u64, i128) {
     segments.iter().fold((0, 0), |(frames, ns), s| {
         let recording = &s.recording;
         let time = match recording.kind {
-            Kind::Frames => recording.frame_ns.iter().sum(),
-            Kind::Companion => recording.span_ns(),
+            Kind::Frames => recording.frame_ns.iter().map(|ns| i128::from(*ns)).sum(),
+            Kind::Companion => i128::from(recording.span_ns()),
         };
         (frames + u64::try_from(recording.rows()).unwrap_or(0), ns + time)
     })

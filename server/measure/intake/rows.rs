@@ -16,6 +16,9 @@ use super::tracks::Tracks;
 use crate::recording::{Kind, NS_PER_S, Recording, Role, Unit};
 
 /// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
+/// No frame lasts longer than an hour: a longer one is a slip of the log, and would be all of the pass.
+const LONGEST_FRAME_NS: i64 = 3600 * NS_PER_S;
+
 const RESTART_NS: i64 = NS_PER_S;
 
 /// A row whose end is not known yet: it waits for the next stamp.
@@ -160,9 +163,13 @@ impl<'a> Rows<'a> {
         line: &[u8],
     ) {
         let duration = match durations.read(cells, line, self.marks) {
-            Ok(ns) if ns > 0 => ns,
+            Ok(ns) if (1..=LONGEST_FRAME_NS).contains(&ns) => ns,
             Ok(ns) => {
-                let what = if ns == 0 { "is zero" } else { "is negative" };
+                let what = match ns.signum() {
+                    1 => "is over an hour",
+                    0 => "is zero",
+                    _ => "is negative",
+                };
                 self.bad_cell(
                     number,
                     durations,

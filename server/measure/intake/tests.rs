@@ -354,6 +354,15 @@ mod bad_input {
     }
 
     #[test]
+    fn a_frame_of_more_than_an_hour_is_left_out() {
+        let mut rows = vec!["4.1"; 5000];
+        rows[4000] = "3600001";
+        let bytes = log(&rows);
+        assert_eq!(one_segment(&bytes).1.recording.rows(), 4999);
+        assert_eq!(says(&bytes), [(4002, 1, "'3600001' is over an hour; the row is left out.".to_owned())]);
+    }
+
+    #[test]
     fn problems_beyond_the_list_are_counted() {
         let mut rows = vec!["4.1"; 300];
         rows.extend(vec!["nan"; 120]);
