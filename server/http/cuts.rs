@@ -59,22 +59,22 @@ pub(super) async fn show(
 async fn page(app: &App, who: &SignedIn, log: SegmentRow, piece: String) -> Result<pages::Cuts> {
     let cutting = cuts::read(&app.store, log).await?;
     let strip = drawn(app, &cutting, (None, None), WIDTH).await?;
-    let Cutting { whole, stretches } = cutting;
+    let whole = &cutting.whole;
     Ok(pages::Cuts {
         frame: who.frame("Pieces"),
         log: whole.id.0,
-        file: file(&whole),
+        file: file(whole),
         seconds: format::at_ns(whole.span_ns),
         end_s: exact_s(whole.span_ns),
         strip: strip.svg(&Theme::LIGHT),
-        lines: stretches.into_iter().map(line).collect(),
+        lines: cutting.stretches.iter().map(line).collect(),
         piece,
         more: (Default::default(), Default::default()),
         refused: String::new(),
     })
 }
 
-fn line(seen: Seen) -> CutLine {
+fn line(seen: &Seen) -> CutLine {
     let proposed = seen.proposed();
     let Window { start_ns, end_ns } = seen.stretch.window;
     let looks = match seen.stretch.looks {
@@ -97,7 +97,7 @@ fn line(seen: Seen) -> CutLine {
         looks,
         ticked: proposed,
         cut: seen.segment.is_some(),
-        in_use: seen.segment.is_some_and(|segment| segment.pass_id.is_some()),
+        in_use: seen.segment.as_ref().is_some_and(|segment| segment.pass_id.is_some()),
     }
 }
 

@@ -3,7 +3,7 @@
 //! A person decides; [`propose`] only prepares. Time that no frame covers, and single frames of a second and more, end
 //! a stretch (common practice, no source). What is left is cut where the level changes for good: PELT (Killick,
 //! Fearnhead & Eckley 2012, see [`crate::stats::changepoint`]) on the logs of 0.5 s block medians. A scene has levels of
-//! its own, so only changes by [`LEAST_CHANGE`] and more count.
+//! its own, so only changes by a factor of 1.6 and more count.
 
 use crate::recording::{Kind, NS_PER_S, Recording, Track, Window};
 use crate::stats::changepoint::{pelt, single};
@@ -13,6 +13,8 @@ use crate::stats::robust::median;
 const HANG_NS: i64 = NS_PER_S;
 /// Length of a block, ns.
 const BLOCK_NS: i64 = NS_PER_S / 2;
+/// Blocks of one stretch at most: of hours, they are longer.
+const MOST_BLOCKS: i64 = 4000;
 /// Fewest blocks between two changes: two seconds.
 const MIN_BLOCKS: usize = 4;
 /// Standard deviation of a block's log median that the penalty reckons with: a scene's own movement.
@@ -139,44 +141,55 @@ fn unbroken(recording: &Recording) -> Vec<Window> {
 
 /// The parts of an unbroken stretch between which the level changes for good.
 fn by_level(recording: &Recording, whole: Window) -> Vec<Window> {
-    let levels = block_levels(recording, whole);
+    let block_ns = BLOCK_NS.max(whole.length_ns() / MOST_BLOCKS);
+    let levels = block_levels(recording, whole, block_ns);
     let penalty = 3.0 * BLOCK_SD * BLOCK_SD * (levels.len().max(2) as f64).ln();
-    let mut ends = pelt(&levels, MIN_BLOCKS, penalty);
-    let level = |from: usize, to: usize| median(&levels[from..to]);
+    let mut start = 0;
+    // Each part's first block, the one after its last, and its level.
+    let mut parts: Vec<(usize, usize, f64)> = pelt(&levels, MIN_BLOCKS, penalty)
+        .into_iter()
+        .map(|end| (std::mem::replace(&mut start, end), end))
+        .map(|(from, to)| (from, to, median(&levels[from..to])))
+        .collect();
     // Neighbours that are not far apart are one, the nearest first.
-    loop {
-        let starts = |n: usize| if n == 0 { 0 } else { ends[n - 1] };
-        let apart = |n: usize| (level(starts(n), ends[n]) - level(ends[n], ends[n + 1])).abs();
-        let nearest = (0..ends.len().saturating_sub(1)).min_by(|a, b| apart(*a).total_cmp(&apart(*b)));
-        match nearest.filter(|n| apart(*n) < LEAST_CHANGE.ln()) {
-            Some(n) => ends.remove(n),
-            None => break,
-        };
+    while let Some((n, apart)) = nearest(&parts) {
+        if apart >= LEAST_CHANGE.ln() {
+            break;
+        }
+        let (_, to, _) = parts.remove(n + 1);
+        let from = parts[n].0;
+        parts[n] = (from, to, median(&levels[from..to]));
     }
-    let at = |block: usize| whole.start_ns + i64::try_from(block).unwrap_or(i64::MAX / BLOCK_NS) * BLOCK_NS;
-    let last = ends.len().saturating_sub(1);
+    let at = |block: usize| whole.start_ns + i64::try_from(block).unwrap_or(MOST_BLOCKS) * block_ns;
+    let last = parts.len().saturating_sub(1);
     let mut from = whole.start_ns;
-    let cut = ends.iter().enumerate().map(|(n, end)| {
-        let end_ns = if n == last { whole.end_ns } else { sharpened(recording, at(*end)) };
+    let cut = parts.iter().enumerate().map(|(n, (_, end, _))| {
+        let end_ns = if n == last { whole.end_ns } else { sharpened(recording, at(*end), 2 * block_ns) };
         Window { start_ns: std::mem::replace(&mut from, end_ns), end_ns }
     });
     cut.collect()
 }
 
-/// The frame within a second at which the level changes most clearly: least squares around a mean on either side.
-fn sharpened(recording: &Recording, near_ns: i64) -> i64 {
-    let rows = Window { start_ns: near_ns - NS_PER_S, end_ns: near_ns + NS_PER_S }.rows(&recording.at_ns);
+/// The first of the two neighbours whose levels are nearest to each other, and how far they are apart.
+fn nearest(parts: &[(usize, usize, f64)]) -> Option<(usize, f64)> {
+    let apart = parts.windows(2).map(|pair| (pair[0].2 - pair[1].2).abs());
+    apart.enumerate().min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// The frame within `reach_ns` at which the level changes most clearly: least squares around a mean on either side.
+fn sharpened(recording: &Recording, near_ns: i64, reach_ns: i64) -> i64 {
+    let rows = Window { start_ns: near_ns - reach_ns, end_ns: near_ns + reach_ns }.rows(&recording.at_ns);
     let logs: Vec<f64> = recording.frame_ns[rows.clone()].iter().map(|&ns| libm::log(ns as f64)).collect();
     single(&logs).map_or(near_ns, |split| recording.at_ns[rows.start + split])
 }
 
 /// Natural logs of the blocks' median frame times; a block without a frame repeats the one before.
-fn block_levels(recording: &Recording, whole: Window) -> Vec<f64> {
-    let blocks = whole.length_ns() / BLOCK_NS;
+fn block_levels(recording: &Recording, whole: Window, block_ns: i64) -> Vec<f64> {
+    let blocks = whole.length_ns() / block_ns;
     let mut levels: Vec<f64> = Vec::new();
     for block in 0..blocks {
-        let start_ns = whole.start_ns + block * BLOCK_NS;
-        let rows = Window { start_ns, end_ns: start_ns + BLOCK_NS }.rows(&recording.at_ns);
+        let start_ns = whole.start_ns + block * block_ns;
+        let rows = Window { start_ns, end_ns: start_ns + block_ns }.rows(&recording.at_ns);
         let frames: Vec<f64> = recording.frame_ns[rows].iter().map(|&ns| ns as f64).collect();
         let own = (!frames.is_empty()).then(|| libm::log(median(&frames)));
         levels.push(own.or(levels.last().copied()).unwrap_or(0.0));

@@ -1,12 +1,14 @@
 //! Where a long log is to be cut into passes: what was cut out of it, and what else looks like one.
 
+use std::sync::Arc;
+
 use weighhouse_measure::cuts::{self, Looks, Stretch};
 use weighhouse_measure::recording::{Kind, Window};
 
 use super::{Internal, Refusal, Result};
 use crate::store::segments::{self, SegmentRow};
 use crate::store::strips::{self, Column};
-use crate::store::{SegmentId, Store};
+use crate::store::{SegmentId, Store, StoreError, audit};
 
 /// A log with its stretches, those that were cut out and those that are proposed, in order of time.
 #[derive(Clone, Debug)]
@@ -26,11 +28,23 @@ pub struct Seen {
     pub segment: Option<SegmentRow>,
 }
 
-/// A log of frames, for cutting. Of a stretch that was cut out: the log it comes from.
+/// A log of frames, for cutting; of a stretch that was cut out, the log it comes from. Kept in memory until the next
+/// change, since a strip that is zoomed asks for it again and again.
 ///
 /// # Errors
 /// Refused when it holds no frames; when the store fails.
-pub async fn read(store: &Store, of: SegmentRow) -> Result<Cutting> {
+pub async fn read(store: &Store, of: SegmentRow) -> Result<Arc<Cutting>> {
+    let entry = audit::head(&mut *store.read().await?).await.map_err(StoreError::from)?.seq;
+    let number = of.id.0;
+    if let Some(kept) = store.recall(entry, number) {
+        return Ok(kept);
+    }
+    let cutting = Arc::new(looked(store, of).await?);
+    store.remember(entry, number, Arc::clone(&cutting));
+    Ok(cutting)
+}
+
+async fn looked(store: &Store, of: SegmentRow) -> Result<Cutting> {
     let mut db = store.read().await?;
     let whole = segments::whole_of(&mut db, &of).await?.unwrap_or(of);
     if whole.kind != Kind::Frames {
