@@ -1,12 +1,9 @@
 //! Long logs are cut into passes, companions at the passes that they were written beside.
 
-use std::fmt::Write as _;
-
 use axum::Json;
 use axum::extract::{Path, Query, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse as _, Response};
-use serde::Deserialize;
 use weighhouse_measure::cuts::Looks;
 use weighhouse_measure::recording::Window;
 use weighhouse_web::charts::{Caption, Lane, Span, SpanKind, Strip, Theme};
@@ -16,7 +13,7 @@ use weighhouse_web::paths;
 
 use super::App;
 use super::lane;
-use super::pass::{exact_s, seconds, undo};
+use super::pass::{Stretch, WIDTH, exact_s, seconds, undo};
 use super::resources::Of;
 use super::respond::{Wants, done, done_with, refill, respond};
 use super::sent::Sent;
@@ -28,22 +25,8 @@ use crate::store::segments::SegmentRow;
 use crate::work::cuts::{self, Cutting, Seen};
 use crate::work::{Error, Refusal, Result};
 
-/// Width of the strip in the page, before script asks for one that fits.
-const WIDTH: u32 = 1200;
 /// What the form sends to put stretches back into their log.
 const TOGETHER: &str = "together";
-
-/// What the addresses ask.
-#[derive(Debug, Default, Deserialize)]
-pub(super) struct Asked {
-    #[serde(default)]
-    piece: String,
-    #[serde(default)]
-    from: String,
-    #[serde(default)]
-    to: String,
-    width: Option<u32>,
-}
 
 /// The page.
 pub(super) async fn show(
@@ -51,7 +34,7 @@ pub(super) async fn show(
     who: SignedIn,
     wants: Wants,
     Of(log): Of<SegmentRow>,
-    Query(asked): Query<Asked>,
+    Query(asked): Query<Stretch>,
 ) -> Result<Response> {
     respond(wants, &page(&app, &who, log, asked.piece).await?)
 }
@@ -107,7 +90,7 @@ pub(super) async fn strip(
     _who: SignedIn,
     wants: Wants,
     Of(log): Of<SegmentRow>,
-    Query(asked): Query<Asked>,
+    Query(asked): Query<Stretch>,
 ) -> Result<Response> {
     let width = asked.width.unwrap_or(WIDTH).clamp(320, 4000);
     let cutting = cuts::read(&app.store, log).await?;
@@ -198,20 +181,19 @@ pub(super) async fn cut(
     match made {
         Ok(made) => {
             let n = u64::try_from(made.len()).unwrap_or(u64::MAX);
-            let mut says = format!("{} cut out.", format::plural(n, "stretch", "stretches"));
+            let says = format!(
+                "{} cut out. {} for a cell now.",
+                format::plural(n, "stretch", "stretches"),
+                if n == 1 { "It waits" } else { "They wait" }
+            );
             let to = if piece.is_empty() { here } else { paths::intake(&piece) };
-            if to == paths::intake(&piece) {
-                let _ = write!(says, " {} for a cell now.", if n == 1 { "It waits" } else { "They wait" });
-            }
             let these = made.into_iter().map(|id| ("segment", id.0.to_string()));
             let fields = [("do", TOGETHER.to_owned()), ("piece", piece)].into_iter().chain(these);
             let back = undo(paths::cuts(log.id.0), fields);
             Ok(done_with(&who, wants, &to, says, Some(back)))
         }
         Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {
-            let mut page = page(&app, &who, log, piece).await?;
-            page.written(&sent.pairs().iter().cloned().collect());
-            page.refused.clone_from(&refusal.says);
+            let page = page(&app, &who, log, piece).await?.refused(sent.pairs(), &refusal.says);
             refill(wants, &page, *refusal)
         }
         Err(error) => Err(error),
@@ -252,7 +234,7 @@ pub(super) async fn pass(
     who: Member,
     wants: Wants,
     Path(key): Path<String>,
-    Query(Asked { piece, .. }): Query<Asked>,
+    Query(Stretch { piece, .. }): Query<Stretch>,
     sent: Sent,
 ) -> Result<Response> {
     let to = paths::in_piece(&paths::pass(&key), &piece);

@@ -151,7 +151,15 @@ impl<'a> Told<'a> {
         let watts = tuned.watts?.value;
         let verdict = tuned.against_stock.as_ref()?.verdict.words();
         let what = self.what_less(tuned)?;
-        Some(ForLess { name: self.name(tuned), what, verdict, less_w: stock - watts, watts, stock_w: stock })
+        Some(ForLess {
+            name: self.name(tuned),
+            what,
+            verdict,
+            less_w: stock - watts,
+            watts,
+            stock_w: stock,
+            past_limits: !tuned.past_limits.is_empty(),
+        })
     }
 
     fn row(&self, tuned: &Tuned) -> TuningRow {

@@ -256,6 +256,16 @@ pub async fn chunk(db: &mut Db, id: CaptureId, n: i64) -> Result<Option<Vec<u8>>
     body.map(|body| unpack(id, n, &body)).transpose()
 }
 
+/// All bytes of a capture, held at once.
+pub async fn whole(db: &mut Db, id: CaptureId) -> Result<Vec<u8>, StoreError> {
+    let (mut bytes, mut n) = (Vec::new(), 0);
+    while let Some(chunk) = chunk(&mut *db, id, n).await? {
+        bytes.extend(chunk);
+        n += 1;
+    }
+    Ok(bytes)
+}
+
 /// The bytes of a capture, chunk by chunk, each read by itself: a slow client holds no view of the store open.
 pub fn bytes(store: Store, id: CaptureId) -> impl Stream<Item = Result<Vec<u8>, StoreError>> + Send {
     stream::try_unfold((store, 0), move |(store, n)| async move {

@@ -316,8 +316,13 @@ pub async fn reassign(tx: &mut Tx<'_>, id: PassId, version: i64, to: &NewPass) -
     tx.record("reassign", &PASS, id).await
 }
 
-/// Rests the pass of a segment, if it has one, on another: the same stretch of its capture, read anew.
-pub async fn rest_on(tx: &mut Tx<'_>, old: SegmentId, new: SegmentId) -> Result<(), StoreError> {
+/// Rests the pass of a segment, if it has one, on another; `act` is what the trail says of it.
+pub async fn rest_on(
+    tx: &mut Tx<'_>,
+    act: &'static str,
+    old: SegmentId,
+    new: SegmentId,
+) -> Result<(), StoreError> {
     let id: Option<PassId> = sqlx::query_scalar(
         "UPDATE pass SET segment_id = ?2, version = version + 1 WHERE segment_id = ?1 RETURNING id",
     )
@@ -326,7 +331,7 @@ pub async fn rest_on(tx: &mut Tx<'_>, old: SegmentId, new: SegmentId) -> Result<
     .fetch_optional(&mut **tx)
     .await?;
     match id {
-        Some(id) => tx.record("read again", &PASS, id).await,
+        Some(id) => tx.record(act, &PASS, id).await,
         None => Ok(()),
     }
 }

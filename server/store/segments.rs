@@ -233,9 +233,9 @@ pub async fn show(tx: &mut Tx<'_>, id: SegmentId) -> Result<(), StoreError> {
     tx.record("read", &SEGMENT, id).await
 }
 
-/// Takes a visible segment back to the staged ones, to be removed: another one was read in its place. A
+/// Takes a visible segment back to the staged ones, to be removed; `act` is what the trail says of it. A
 /// [`StoreError::Stale`] while a pass or a companion rests on it.
-pub async fn hide(tx: &mut Tx<'_>, id: SegmentId) -> Result<(), StoreError> {
+pub async fn hide(tx: &mut Tx<'_>, act: &'static str, id: SegmentId) -> Result<(), StoreError> {
     let done = sqlx::query(
         "UPDATE segment SET visible = 0 WHERE id = ?1 AND visible = 1
          AND NOT EXISTS (SELECT 1 FROM pass WHERE segment_id = ?1)
@@ -245,7 +245,7 @@ pub async fn hide(tx: &mut Tx<'_>, id: SegmentId) -> Result<(), StoreError> {
     .execute(&mut **tx)
     .await?;
     hit(&done)?;
-    tx.record("read again", &SEGMENT, id).await
+    tx.record(act, &SEGMENT, id).await
 }
 
 /// Segments that were staged and not shown.
@@ -428,12 +428,12 @@ mod tests {
             .write(Actor::Person(team.person), async move |tx| {
                 let old = passes::by_id(tx, pass).await?.unwrap().segment_id;
                 companions::add(tx, pass, beside, None, companions::PlacedBy::Nobody).await?;
-                assert!(matches!(hide(tx, old).await, Err(StoreError::Stale)));
-                assert!(matches!(hide(tx, beside).await, Err(StoreError::Stale)));
+                assert!(matches!(hide(tx, "read again", old).await, Err(StoreError::Stale)));
+                assert!(matches!(hide(tx, "read again", beside).await, Err(StoreError::Stale)));
                 for (old, new) in [(old, new), (beside, beside_new)] {
-                    passes::rest_on(tx, old, new).await?;
+                    passes::rest_on(tx, "read again", old, new).await?;
                     companions::rest_on(tx, old, new).await?;
-                    hide(tx, old).await?;
+                    hide(tx, "read again", old).await?;
                 }
                 let row = passes::by_id(tx, pass).await?.unwrap();
                 assert_eq!((row.segment_id, row.rows, row.version), (new, 500, 2));

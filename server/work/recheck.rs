@@ -1,6 +1,7 @@
 //! What is kept of captures for speed (tracks, strips, cached results), held against what their bytes give when they are
 //! read and computed again.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::io::Cursor;
 
@@ -97,11 +98,7 @@ pub type Given = HashMap<(String, i64, Cut), (PackedRecording, Vec<Vec<u8>>)>;
 
 /// A capture's bytes. `None` where they are not those that came: the store's own check names that.
 async fn bytes(db: &mut Db, capture: &Capture) -> Result<Option<Vec<u8>>, StoreError> {
-    let (mut bytes, mut n) = (Vec::new(), 0);
-    while let Some(chunk) = captures::chunk(db, capture.id, n).await? {
-        bytes.extend(chunk);
-        n += 1;
-    }
+    let bytes = captures::whole(db, capture.id).await?;
     Ok((hex(&Sha256::digest(&bytes)) == capture.digest).then_some(bytes))
 }
 
@@ -141,9 +138,10 @@ pub async fn again(
                 for (n, segment) in (0..).zip(segments) {
                     let of_it = stretches.iter().filter(|(of, number, _)| *of == member.name && *number == n);
                     for (_, _, cut) in of_it {
+                        let whole = &segment.recording;
                         let recording = match cut.window() {
-                            Some(stretch) => cuts::cut(&segment.recording, stretch),
-                            None => Some(segment.recording.clone()),
+                            Some(stretch) => cuts::cut(whole, stretch).map(Cow::Owned),
+                            None => Some(Cow::Borrowed(whole)),
                         };
                         if let Some(recording) = recording {
                             let kept = (PackedRecording::pack(&recording)?, strips::build(&recording)?);

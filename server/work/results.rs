@@ -242,6 +242,11 @@ fn seed(row: &PassRow) -> Result<Seed, StoreError> {
         let pair = row.digest.get(2 * at..2 * at + 2).ok_or_else(broken)?;
         *byte = u8::from_str_radix(pair, 16).map_err(|_| broken())?;
     }
+    if row.cut.window().is_some() {
+        // Stretches of one log draw numbers of their own, too.
+        let names = row.cut.names(row.segment_n);
+        digest = Sha256::new().chain_update(digest).chain_update(names).finalize().into();
+    }
     Ok(Seed { digest, segment: u32::try_from(row.segment_n).map_err(|_| broken())? })
 }
 

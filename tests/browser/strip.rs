@@ -4,7 +4,7 @@ use serde_json::json;
 use weighhouse_demo::FaultKind;
 use weighhouse_web::paths;
 
-use crate::driver::Driver;
+use crate::driver::{Browser, Driver};
 use crate::looks::fits;
 use crate::stage::Bench;
 
@@ -12,6 +12,23 @@ use crate::stage::Bench;
 const SHOWN: &str = "return new URLSearchParams(location.search).has('from')";
 /// Whether a stretch is marked.
 const MARKED: &str = "return !document.querySelector('.strip .brush').hidden";
+
+/// Whether the script holds the strip.
+const LIVE: &str = "return document.querySelector('.strip').classList.contains('live')";
+
+/// Address of the first pass on the plan.
+async fn first_pass(browser: &Browser, piece: &str) -> String {
+    browser.open(&paths::plan(piece)).await;
+    let first = "return document.querySelector('.board .marks a').getAttribute('href')";
+    browser.script(first).await.as_str().unwrap().to_owned()
+}
+
+/// Drags over the strip from one share of its width to another.
+async fn drag(browser: &Browser, from: f64, to: f64) {
+    for (kind, share) in [("pointerdown", from), ("pointermove", to), ("pointerup", to)] {
+        browser.script(&pointer(kind, share)).await;
+    }
+}
 
 /// A pointer's event at a share of the strip's width.
 fn pointer(kind: &str, share: f64) -> String {
@@ -29,11 +46,9 @@ async fn a_pass_is_zoomed_marked_and_read_frame_by_frame() {
     let driver = Driver::start();
     let browser = driver.browser(&bench.base()).await;
     bench.sign_in(&browser, 1).await;
-    browser.open(&paths::plan(&bench.piece)).await;
-    let first = "return document.querySelector('.board .marks a').getAttribute('href')";
-    let pass = browser.script(first).await.as_str().unwrap().to_owned();
+    let pass = first_pass(&browser, &bench.piece).await;
     browser.open(&pass).await;
-    browser.until("return document.querySelector('.strip').classList.contains('live')", &json!(true)).await;
+    browser.until(LIVE, &json!(true)).await;
     assert_eq!(browser.script(SHOWN).await, json!(false));
 
     browser.script("document.querySelector('.strip').focus()").await;
@@ -42,7 +57,7 @@ async fn a_pass_is_zoomed_marked_and_read_frame_by_frame() {
     let shared = browser.script("return location.href").await;
     browser.reload().await;
     assert_eq!(browser.script("return location.href").await, shared, "a view is a link");
-    browser.until("return document.querySelector('.strip').classList.contains('live')", &json!(true)).await;
+    browser.until(LIVE, &json!(true)).await;
     browser.script("document.querySelector('.strip').focus()").await;
     browser.keys("0").await;
     browser.until(SHOWN, &json!(false)).await;
@@ -56,9 +71,7 @@ async fn a_pass_is_zoomed_marked_and_read_frame_by_frame() {
         )
         .await;
 
-    for (kind, share) in [("pointerdown", 0.4), ("pointermove", 0.6), ("pointerup", 0.6)] {
-        browser.script(&pointer(kind, share)).await;
-    }
+    drag(&browser, 0.4, 0.6).await;
     assert_eq!(browser.script(MARKED).await, json!(true));
     let filled = "return Number(document.querySelector('input[data-mark=to]').value) > Number(document.querySelector('input[data-mark=from]').value)";
     assert_eq!(browser.script(filled).await, json!(true));
@@ -76,15 +89,10 @@ async fn a_dragged_stretch_becomes_the_pass_and_the_rest_of_its_log_stays() {
     let driver = Driver::start();
     let browser = driver.browser(&bench.base()).await;
     bench.sign_in(&browser, 1).await;
-    browser.open(&paths::plan(&bench.piece)).await;
-    let first = "return document.querySelector('.board .marks a').getAttribute('href')";
-    let pass = browser.script(first).await.as_str().unwrap().to_owned();
-    let live = "return document.querySelector('.strip').classList.contains('live')";
+    let pass = first_pass(&browser, &bench.piece).await;
     browser.open(&pass).await;
-    browser.until(live, &json!(true)).await;
-    for (kind, share) in [("pointerdown", 0.3), ("pointermove", 0.7), ("pointerup", 0.7)] {
-        browser.script(&pointer(kind, share)).await;
-    }
+    browser.until(LIVE, &json!(true)).await;
+    drag(&browser, 0.3, 0.7).await;
     browser.press("Let the pass be this stretch").await;
     browser.see("The pass is this stretch of its log now").await;
     browser.see("Cut out of its log").await;
@@ -93,12 +101,10 @@ async fn a_dragged_stretch_becomes_the_pass_and_the_rest_of_its_log_stays() {
     browser.open(&pass).await;
     browser.script("document.querySelector('#cut-from').closest('details').open = true").await;
     browser.press("What else the log holds").await;
-    browser.until(live, &json!(true)).await;
+    browser.until(LIVE, &json!(true)).await;
     browser.see("a pass").await;
     browser.script("document.querySelector('[name=from-more]').focus()").await;
-    for (kind, share) in [("pointerdown", 0.12), ("pointermove", 0.22), ("pointerup", 0.22)] {
-        browser.script(&pointer(kind, share)).await;
-    }
+    drag(&browser, 0.12, 0.22).await;
     let filled = "return Number(document.querySelector('[name=to-more]').value) > Number(document.querySelector('[name=from-more]').value)";
     assert_eq!(browser.script(filled).await, json!(true));
     for tick in ["0", "1"] {

@@ -1,7 +1,5 @@
 //! Where a long log is cut into passes.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
 use serde::Serialize;
 
@@ -64,15 +62,18 @@ pub struct CutLine {
 }
 
 impl Cuts {
-    /// Fills in what was written in the form.
-    pub fn written(&mut self, sent: &BTreeMap<String, String>) {
-        let of = |name: String| sent.get(&name).cloned();
+    /// The page again after a refusal, with what was ticked and written in the form.
+    pub fn refused(mut self, sent: &[(String, String)], says: &str) -> Self {
+        let of = |name: String| sent.iter().find(|(of, _)| *of == name).map(|(_, text)| text.clone());
         for (n, line) in self.lines.iter_mut().enumerate() {
+            line.ticked = sent.contains(&("take".to_owned(), n.to_string()));
             line.from = of(format!("from-{n}")).unwrap_or_else(|| line.from.clone());
             line.to = of(format!("to-{n}")).unwrap_or_else(|| line.to.clone());
         }
         let field = |name: &str| Field { value: of(name.to_owned()).unwrap_or_default(), ..Field::default() };
         self.more = (field("from-more"), field("to-more"));
+        self.refused = says.to_owned();
+        self
     }
 
     fn cut_out(&self) -> bool {

@@ -41,6 +41,7 @@ mod screens;
 mod sessions;
 mod sign_in;
 mod tuning;
+mod tuning_curve;
 mod worth;
 
 pub use across::{Across, AcrossFound, ChangeLine, ChangeOf, CostLine};
@@ -86,7 +87,8 @@ pub use sessions::{
     BoardLine, CostField, DriftLine, OrderLine, RanLine, RigSessions, SessionLine, Sessions, StepLine,
 };
 pub use sign_in::SignIn;
-pub use tuning::{CurveLine, ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
+pub use tuning::{ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
+pub use tuning_curve::CurveLine;
 pub use worth::{Specification, ValueLine, Worth, WorthForm, WorthFound, WorthLine};
 
 /// A page: its fields are what its template and its JSON twin show.

@@ -40,7 +40,7 @@ impl RankLine {
     }
 
     pub(super) fn change(&self) -> String {
-        self.against.as_ref().map_or_else(|| "stands at 1".to_owned(), RatioLine::change)
+        self.against.as_ref().map_or_else(|| "the baseline".to_owned(), RatioLine::change)
     }
 
     pub(super) fn interval(&self) -> String {

@@ -3,7 +3,7 @@
 use askama::Template;
 use serde::Serialize;
 
-use super::{Field, Frame, Page, RatioLine};
+use super::{CurveLine, Field, Frame, Page, RatioLine};
 use crate::charts::{Plane, Theme};
 use crate::format::{self, Unit};
 use crate::paths;
@@ -87,6 +87,8 @@ pub struct ForLess {
     pub watts: f64,
     /// Those of stock.
     pub stock_w: f64,
+    /// Whether it is past the maker's rated limits.
+    pub past_limits: bool,
     /// What a figure of the watts less would be.
     pub what: String,
 }
@@ -139,27 +141,6 @@ pub struct Measured {
     pub interval: Option<(f64, f64)>,
 }
 
-/// What a curve says.
-#[derive(Clone, Debug, Default, Serialize)]
-pub struct CurveLine {
-    /// Of which tunings.
-    pub name: String,
-    /// First and last measured watts.
-    pub range: (f64, f64),
-    /// Where the knee is, W.
-    pub knee: Option<f64>,
-    /// 95% interval of where it is.
-    pub knee_interval: Option<(f64, f64)>,
-    /// The measured watts next below and above it.
-    pub beside_knee: Option<(f64, f64)>,
-    /// From and to which watts ten more bring how many frames a second.
-    pub stretches: Vec<(f64, f64, f64)>,
-    /// By a saturating law, where it goes through the points: at the last measured watts, ten more bring so many frames a second.
-    pub by_law: Option<f64>,
-    /// What a figure of the knee would be.
-    pub what_knee: String,
-}
-
 impl Measured {
     /// `416.2 ± 0.9 W`.
     pub fn shown(&self, unit: Unit) -> String {
@@ -175,12 +156,14 @@ impl ForLess {
     pub fn says(&self) -> String {
         let whole = |watts| Unit::W.behind(&format::fixed(watts, 0));
         let stands = match self.verdict.strip_prefix("level") {
+            Some(rest) if rest.starts_with(" within") => format!("level with stock{rest}"),
             Some(rest) => format!("level with stock within the margin{rest}"),
             None => format!("{} than stock", self.verdict),
         };
         format!(
-            "{} is {stands} and takes {} less: {} instead of {}.",
+            "{}{} is {stands} and takes {} less: {} instead of {}.",
             self.name,
+            if self.past_limits { ", past the maker's rated limits," } else { "" },
             whole(self.less_w),
             whole(self.watts),
             whole(self.stock_w)
@@ -199,44 +182,6 @@ impl TuningRow {
             "{passes} in {scenes}, {} in all",
             format::text_in(&format::fixed(self.seconds / 60.0, 1), "min")
         )
-    }
-}
-
-impl CurveLine {
-    fn whole(watts: f64) -> String {
-        Unit::W.behind(&format::fixed(watts, 0))
-    }
-
-    /// Where the knee is, in a sentence.
-    pub fn knee_says(&self) -> String {
-        let (first, last) = (Self::whole(self.range.0), Self::whole(self.range.1));
-        let Some(knee) = self.knee else {
-            return format!("No knee: nearly straight between {first} and {last}.");
-        };
-        let ends = |(low, high)| (format::fixed(low, 0), Self::whole(high));
-        let moves = self.knee_interval.filter(|(low, high)| high - low >= 1.0).map(ends);
-        let moves = moves.map_or_else(String::new, |(low, high)| format!(" (95%: {low} to {high})"));
-        let beside = self.beside_knee.map(ends).map_or_else(String::new, |(below, above)| {
-            format!(" The tunings beside it ran at {below} and {above}.")
-        });
-        let knee = Self::whole(knee);
-        format!(
-            "Knee at {knee}{moves}, within the measured {first} to {last}; another range would move it.{beside}"
-        )
-    }
-
-    fn stretch_says(stretch: &(f64, f64, f64)) -> String {
-        let (from, to, brings) = stretch;
-        let brings = Unit::Fps.behind(&format::fixed(*brings, 2));
-        format!("From {} to {} ten watts more bring {brings}.", format::fixed(*from, 0), Self::whole(*to))
-    }
-
-    fn law_says(&self) -> Option<String> {
-        let brings = Unit::Fps.behind(&format::fixed(self.by_law?, 2));
-        Some(format!(
-            "By a saturating law fitted to the same points, a second opinion: at {} ten watts more bring {brings}.",
-            Self::whole(self.range.1)
-        ))
     }
 }
 
@@ -345,6 +290,7 @@ impl Page for Tuning {
                 less_w: 96.0,
                 watts: 396.0,
                 stock_w: 492.0,
+                past_limits: true,
                 what: r#"{"kind":"less"}"#.into(),
             }),
             thriftiest: Some(("350 W".into(), 4.02, Some(5.02))),
@@ -396,5 +342,33 @@ impl Page for Tuning {
             page(Frame::sample("Tuning"), &form, Some(found)),
             page(Frame::signed_in("Ada Fenn", "guest", "Pieces"), &form, Some(bare)),
         ]
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_equals_stock_for_less_is_told_with_its_margin_and_limits() {
+        let of = |verdict: &str, past_limits| ForLess {
+            name: "400 W".into(),
+            verdict: verdict.into(),
+            less_w: 95.0,
+            watts: 395.0,
+            stock_w: 490.0,
+            past_limits,
+            what: String::new(),
+        };
+        let says = |verdict, past| of(verdict, past).says().replace('\u{a0}', " ");
+        let takes = "and takes 95 W less: 395 W instead of 490 W.";
+        assert_eq!(says("level within 2%", false), format!("400 W is level with stock within 2% {takes}"));
+        assert_eq!(
+            says("level (1.2% faster)", true),
+            format!(
+                "400 W, past the maker's rated limits, is level with stock within the margin (1.2% faster) {takes}"
+            )
+        );
+        assert_eq!(says("faster", false), format!("400 W is faster than stock {takes}"));
     }
 }

@@ -78,6 +78,8 @@ fn told(entry: &Entry) -> String {
         },
         "pair" => format!("gave it companion {}", entry.row_id),
         "make pass" => "made it a pass".to_owned(),
+        "cut" => "made it a stretch of its log".to_owned(),
+        "put back" => "made it all of its log again".to_owned(),
         act => act.to_owned(),
     }
 }

@@ -29,7 +29,7 @@ use crate::work::rule::{self, NewRuling};
 use crate::work::{Error, Kind, Refusal, Result};
 
 /// Width of the strip in the page, before script asks for one that fits.
-const WIDTH: u32 = 1200;
+pub(super) const WIDTH: u32 = 1200;
 
 /// In whose context a pass is seen.
 #[derive(Debug, Default, Deserialize)]
@@ -42,12 +42,12 @@ pub(super) struct Asked {
 #[derive(Debug, Default, Deserialize)]
 pub(super) struct Stretch {
     #[serde(default)]
-    piece: String,
+    pub(super) piece: String,
     #[serde(default)]
-    from: String,
+    pub(super) from: String,
     #[serde(default)]
-    to: String,
-    width: Option<u32>,
+    pub(super) to: String,
+    pub(super) width: Option<u32>,
 }
 
 /// The page.

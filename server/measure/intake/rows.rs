@@ -15,10 +15,10 @@ use super::text;
 use super::tracks::Tracks;
 use crate::recording::{Kind, NS_PER_S, Recording, Role, Unit};
 
-/// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
 /// No frame lasts longer than an hour: a longer one is a slip of the log, and would be all of the pass.
 const LONGEST_FRAME_NS: i64 = 3600 * NS_PER_S;
 
+/// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
 const RESTART_NS: i64 = NS_PER_S;
 
 /// A row whose end is not known yet: it waits for the next stamp.

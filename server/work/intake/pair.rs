@@ -20,14 +20,12 @@ pub async fn pair(store: &Store, by: impl Into<By>, pass: String, segment: Segme
         .write(store, async move |tx| {
             let pass =
                 passes::by_key(tx, &pass).await?.ok_or_else(|| Refusal::field("pass", "Choose the pass."))?;
-            let there = segments::by_id(tx, segment)
-                .await?
-                .filter(|s| s.pass_id.is_none() && s.kind == LogKind::Companion);
-            if there.is_none() {
+            let waiting = segments::waiting(tx).await?;
+            if !waiting.iter().any(|one| one.id == segment && one.kind == LogKind::Companion) {
                 return Err(Refusal::new(
                     Kind::Clash,
                     "Not waiting any more",
-                    format!("Log segment {segment} belongs to a pass already, or holds frames."),
+                    format!("Log segment {segment} belongs to a pass already, was cut, or holds frames."),
                     "Open the intake page again to see what still waits.",
                 )
                 .into());

@@ -1,13 +1,10 @@
 //! What a pack holds when the captures go along: their bytes as they came, what is needed to read them again, and tracks
 //! and measures for column engines.
 
-use sha2::{Digest as _, Sha256};
-
 use super::zip::Zipping;
 use super::{File, columns, state};
-use crate::store::{CaptureId, PieceId, Store, StoreError, captures, extract, segments};
+use crate::store::{PieceId, Store, StoreError, captures, extract, segments};
 use crate::work::evidence::Evidence;
-use crate::work::results::hex;
 use crate::work::{Internal, Result};
 
 /// Where a capture stands in the pack.
@@ -33,8 +30,8 @@ pub async fn add(store: &Store, evidence: &Evidence, serials: bool, mut zip: Zip
     files.extend(columns::measures(evidence)?);
     zip = packed(zip, files).await?;
     for (digest, id) in told.captures() {
-        let bytes = capture(store, id).await?;
-        if hex(&Sha256::digest(&bytes)) != digest {
+        let bytes = captures::whole(&mut *store.read().await?, id).await?;
+        if super::sha256(&bytes) != digest {
             return Err(Internal(format!("capture {id}: its bytes are not those that came")).into());
         }
         zip = packed(zip, vec![File { path: path(&digest), bytes }]).await?;
@@ -52,15 +49,6 @@ pub async fn add(store: &Store, evidence: &Evidence, serials: bool, mut zip: Zip
         }
     }
     Ok(zip)
-}
-
-async fn capture(store: &Store, id: CaptureId) -> Result<Vec<u8>> {
-    let (mut bytes, mut n) = (Vec::new(), 0);
-    while let Some(chunk) = captures::chunk(&mut *store.read().await?, id, n).await? {
-        bytes.extend(chunk);
-        n += 1;
-    }
-    Ok(bytes)
 }
 
 /// Packs off the threads that serve.

@@ -107,10 +107,10 @@ impl TakeIn {
             }
             for (old, new) in moves {
                 if let Some(new) = new {
-                    passes::rest_on(tx, old, new).await?;
+                    passes::rest_on(tx, "read again", old, new).await?;
                     companions::rest_on(tx, old, new).await?;
                 }
-                segments::hide(tx, old).await?;
+                segments::hide(tx, "read again", old).await?;
             }
             Ok::<_, StoreError>(())
         });

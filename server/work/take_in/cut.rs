@@ -17,6 +17,10 @@ use crate::work::once::By;
 use crate::work::reading::pack_cut;
 use crate::work::{Internal, Kind, Refusal, Result};
 
+/// What the trail says of a pass that became a stretch of its log, and of the stretch that it was before.
+const CUT: &str = "cut";
+/// What it says of stretches that are part of their log again.
+const PUT_BACK: &str = "put back";
 /// Time that a companion keeps on either side of its pass, ns.
 const MARGIN_NS: i64 = 2 * NS_PER_S;
 
@@ -64,7 +68,7 @@ impl TakeIn {
                     Some(_) => return Err(in_use(&one)),
                     None => {}
                 }
-                segments::hide(tx, one.id).await?;
+                segments::hide(tx, PUT_BACK, one.id).await?;
                 gone.push(one.id);
             }
             Ok(gone)
@@ -98,10 +102,10 @@ impl TakeIn {
         let kept = by.write(&self.store, async move |tx| {
             let row = unmarked(tx, &pass, version).await?;
             let [new] = shown[..] else { return Err(Internal("one stretch was staged".to_owned()).into()) };
-            passes::rest_on(tx, row.segment_id, new).await?;
+            passes::rest_on(tx, CUT, row.segment_id, new).await?;
             let gone = own.cut.window().map(|_| own.id);
             if let Some(gone) = gone {
-                segments::hide(tx, gone).await?;
+                segments::hide(tx, CUT, gone).await?;
             }
             show(tx, &whole, &shown).await?;
             let began = found_any(tx, new).await?.cut.window().map_or(0, |window| window.start_ns);
@@ -133,8 +137,8 @@ impl TakeIn {
                 )
                 .into());
             }
-            passes::rest_on(tx, row.segment_id, whole.id).await?;
-            segments::hide(tx, own.id).await?;
+            passes::rest_on(tx, PUT_BACK, row.segment_id, whole.id).await?;
+            segments::hide(tx, PUT_BACK, own.id).await?;
             shift(tx, &row, window.start_ns).await?;
             Ok((version + 1, own.id))
         });
