@@ -201,6 +201,7 @@ impl<'a> Told<'a> {
             name: self.names.scene_name(*scene),
             note: String::new(),
             ratios: costs.iter().map(|cost| cost.scenes.get(nth)?.as_ref().map(dot)).collect(),
+            asked: None,
         });
         let all = costs.iter().filter(|_| scenes.len() > 1).filter_map(|cost| cost.overall.as_ref());
         Some(Ratios {

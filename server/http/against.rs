@@ -155,7 +155,7 @@ impl Told<'_> {
             Some(SceneLine {
                 scene: self.names().scene_name(row.scene),
                 note: if row.kind == SceneKind::ByHand { by_hand } else { String::new() },
-                in_overall: row.in_overall,
+                out: if row.in_overall { String::new() } else { self.out(row).join("; ") },
                 baseline: self.cell(&row.baseline),
                 contender: self.cell(&found.cell),
                 ratio: found.ratio.as_ref().map(|judged| ratio(judged, what.to_string())),
@@ -207,20 +207,19 @@ impl Told<'_> {
     }
 
     fn left_out(&self) -> Vec<String> {
-        let choice = &self.comparison.choice;
         let rows = self.comparison.scenes.iter().filter(|row| !row.in_overall);
-        rows.map(|row| {
-            let cells = row.contenders.iter().map(|found| &found.cell);
-            let cells = [&row.baseline].into_iter().chain(cells);
-            let tunings = [&choice.baseline].into_iter().chain(&choice.contenders);
-            let why: Vec<String> = tunings
-                .zip(cells)
-                .filter(|(_, cell)| cell.value.is_none())
-                .map(|(id, cell)| format!("{}: {}", self.names().tuning_name(*id), cell.missing))
-                .collect();
-            format!("{}. {}.", self.names().scene_name(row.scene), why.join("; "))
-        })
-        .collect()
+        rows.map(|row| format!("{} ({}).", self.names().scene_name(row.scene), self.out(row).join("; ")))
+            .collect()
+    }
+
+    /// Who has no value in a scene, each with why: `Ullmere Thole: did not run: out of memory`.
+    fn out(&self, row: &against::SceneRow) -> Vec<String> {
+        let choice = &self.comparison.choice;
+        let cells = row.contenders.iter().map(|found| &found.cell);
+        let cells = [&row.baseline].into_iter().chain(cells);
+        let tunings = [&choice.baseline].into_iter().chain(&choice.contenders);
+        let without = tunings.zip(cells).filter(|(_, cell)| cell.value.is_none());
+        without.map(|(id, cell)| format!("{}: {}", self.names().tuning_name(*id), cell.missing)).collect()
     }
 
     /// What the numbers rest on, in sentences.
@@ -259,6 +258,7 @@ impl Told<'_> {
                 .iter()
                 .map(|c| c.scenes.get(nth).and_then(|line| line.ratio.as_ref()).map(drawn))
                 .collect(),
+            asked: None,
         });
         // A low's definition stands in full below the title.
         let (name, short) = (choice.measure.name(), choice.measure.short_name());

@@ -9,10 +9,11 @@ use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
 use weighhouse_web::format;
 use weighhouse_web::pages::{ReaderLine, RunningLine};
 
+use super::against::count;
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
 use super::value::Told;
-use crate::store::{SettingId, TuningId};
+use crate::store::{SceneId, SettingId, TuningId};
 use crate::work::answers::{ForReader, Refresh};
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::figures::what::What;
@@ -54,6 +55,7 @@ impl<'a> Answers<'a> {
             instead_of: owned
                 .unwrap_or_else(|| of.instead_of.map_or_else(String::new, |id| self.names.tuning_name(id))),
             measure_name: of.measure.short_name().to_owned(),
+            plays: self.plays(of),
             lead: of.lead.as_ref().map(|lead| lead.ratio),
             interval: of.lead.as_ref().and_then(|lead| lead.bounds).map(|bounds| ends(bounds.interval)),
             asks: fields.asks_permille / 10,
@@ -68,9 +70,9 @@ impl<'a> Answers<'a> {
             rate: measured(of.rate),
             refresh: fields.refresh_hz.map(|hz| (hz, refresh_ms(hz as f64))),
             refresh_says: match of.refresh {
-                Some(Refresh::Passes) => "passes",
-                Some(Refresh::Below) => "stays below",
-                Some(Refresh::About) => "is about",
+                Some(Refresh::Passes) => "above",
+                Some(Refresh::Below) => "below",
+                Some(Refresh::About) => "about",
                 None => "",
             },
             price: of.price.as_ref().map_or_else(String::new, |(price, amount)| {
@@ -84,6 +86,8 @@ impl<'a> Answers<'a> {
                 less: one.value() < 0.0,
                 one_year: money(one, &fields.kwh_currency),
                 three_years: money(three, &fields.kwh_currency),
+                hours: fields.hours_a_week,
+                kwh: format::money(&fields.kwh_price, &fields.kwh_currency),
             }),
             what: of.lead.as_ref().map_or_else(String::new, |_| {
                 let (measure, reader) = (of.measure, of.reader.id);
@@ -92,28 +96,37 @@ impl<'a> Answers<'a> {
         }
     }
 
+    /// What of it was compared: scenes by name where they are few, and settings.
+    fn plays(&self, of: &ForReader) -> String {
+        let compared = |scene: &&SceneId| {
+            of.plays.settings.keys().any(|setting| !of.missing.contains(&(**scene, *setting)))
+        };
+        let scenes: Vec<String> =
+            of.plays.scenes.keys().filter(compared).map(|id| self.names.scene_name(*id)).collect();
+        let settings: Vec<String> = of.plays.settings.keys().map(|id| self.names.setting_name(*id)).collect();
+        format!("{} at {}", few(&scenes), settings.join(" and "))
+    }
+
     /// What was not measured: whole settings by their names, else each scene.
     fn missing(&self, of: &ForReader) -> String {
         let mut by_setting: BTreeMap<SettingId, Vec<String>> = BTreeMap::new();
         for (scene, setting) in &of.missing {
-            by_setting.entry(*setting).or_default().push(self.names.scene_name(*scene));
+            let cell = self.evidence.cell_of(of.contender, *scene, *setting);
+            let reason = cell.map(|cell| &cell.cell.did_not_run).filter(|reason| !reason.is_empty());
+            let reason = reason.map_or_else(String::new, |reason| format!(" (did not run: {reason})"));
+            by_setting.entry(*setting).or_default().push(self.names.scene_name(*scene) + &reason);
         }
         let said = by_setting.into_iter().map(|(setting, scenes)| {
             let setting = self.names.setting_name(setting);
-            if scenes.len() > 2 {
-                let scenes =
-                    format::plural(u64::try_from(scenes.len()).unwrap_or(u64::MAX), "scene", "scenes");
-                format!("{scenes} at {setting}")
-            } else {
-                format!("{} at {setting}", scenes.join(" and "))
-            }
+            format!("{} at {setting}", few(&scenes))
         });
         said.collect::<Vec<_>>().join("; ")
     }
 
-    /// Who gets how much: a row for each reader and part; `None` without readers.
+    /// Who gets how much: a row for each reader and part that was measured for them; `None` without one.
     pub(super) fn chart(&self) -> Option<Ratios> {
-        if self.answers.is_empty() {
+        let rows: Vec<RatioRow> = self.answers.iter().filter_map(|of| self.row(of)).collect();
+        if rows.is_empty() {
             return None;
         }
         let title = "For whom it is worth it: the lead in what each plays".to_owned();
@@ -130,34 +143,38 @@ impl<'a> Answers<'a> {
                 ),
                 title,
                 subtitle: format!(
-                    "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone.{market}"
+                    "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone. Upright mark: what they ask for.{market}"
                 ),
-                foot: self.weights().into_iter().chain(self.foot()).collect(),
+                foot: self.weights().into_iter().chain(self.unmeasured()).chain(self.foot()).collect(),
                 draft: false,
             },
             baseline: "what they have".to_owned(),
             contenders: vec!["lead".to_owned()],
             axis: "lead over what they have or would buy else (log scale)".to_owned(),
-            rows: self.answers.iter().map(|of| self.row(of)).collect(),
+            rows,
             overall: Vec::new(),
         })
     }
 
-    fn row(&self, of: &ForReader) -> RatioRow {
-        let drawn = of.lead.as_ref().map(|lead| {
-            let (low, high) = lead.bounds.map_or((f64::NAN, f64::NAN), |bounds| ends(bounds.interval));
-            Ratio { value: lead.ratio, low, high }
-        });
-        let part = self.names.tuning_name(of.contender);
+    fn row(&self, of: &ForReader) -> Option<RatioRow> {
+        let lead = of.lead.as_ref()?;
+        let (low, high) = lead.bounds.map_or((f64::NAN, f64::NAN), |bounds| ends(bounds.interval));
         let asks = of.reader.fields.asks_permille / 10;
-        RatioRow {
+        Some(RatioRow {
             name: of.reader.fields.name.clone(),
-            note: match of.answer {
-                Answer::NotMeasured => format!("{part}: not measured"),
-                answer => format!("{part}: {}, asks +{asks}%", answer.words()),
-            },
-            ratios: vec![drawn],
-        }
+            note: format!("{}: {}, asks +{asks}%", self.names.tuning_name(of.contender), of.answer.words()),
+            ratios: vec![Some(Ratio { value: lead.ratio, low, high })],
+            asked: Some(1.0 + asks as f64 / 100.0),
+        })
+    }
+
+    /// Whom nothing can be told of which part.
+    fn unmeasured(&self) -> Option<String> {
+        let without = self.answers.iter().filter(|of| of.lead.is_none());
+        let each: Vec<String> = without
+            .map(|of| format!("{} ({})", of.reader.fields.name, self.names.tuning_name(of.contender)))
+            .collect();
+        (!each.is_empty()).then(|| format!("Nothing of what they play was measured: {}.", each.join("; ")))
     }
 
     /// What the leads rest on.
@@ -193,6 +210,15 @@ impl<'a> Answers<'a> {
                 )
             })
             .collect()
+    }
+}
+
+/// One or two by their names, more as how many they are.
+fn few(scenes: &[String]) -> String {
+    if scenes.len() > 2 {
+        format::plural(count(scenes.len()), "scene", "scenes")
+    } else {
+        scenes.join(" and ")
     }
 }
 

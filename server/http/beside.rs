@@ -21,6 +21,7 @@ pub(super) fn strip(names: &Registers, comparison: &Comparison) -> Option<Ratios
             name: names.scene_name(*scene),
             note: format!("without it {}", said.join(" and ")),
             ratios: moves.map(|value| Some(Ratio { value, low: f64::NAN, high: f64::NAN })).collect(),
+            asked: None,
         }
     });
     let baseline = names.tuning_name(comparison.choice.baseline);
@@ -33,7 +34,7 @@ pub(super) fn strip(names: &Registers, comparison: &Comparison) -> Option<Ratios
         .map(|(id, _)| names.tuning_name(*id))
         .collect();
     let title = format!(
-        "Which scenes drive the overall against {baseline}, {}",
+        "What each scene adds to the overall against {baseline}, {}",
         names.setting_name(comparison.choice.setting)
     );
     Some(Ratios {

@@ -212,7 +212,12 @@ fn chart(evidence: &Evidence, seen: &Seen) -> String {
         valued.interval.unwrap_or(Interval { low: valued.value, high: valued.value });
     if valued.is_ratio {
         let ratio = Ratio { value: valued.value, low, high };
-        let row = RatioRow { name: "ratio".to_owned(), note: String::new(), ratios: vec![Some(ratio)] };
+        let row = RatioRow {
+            name: "ratio".to_owned(),
+            note: String::new(),
+            ratios: vec![Some(ratio)],
+            asked: None,
+        };
         let (baseline, contenders) = ("baseline".to_owned(), vec!["contender".to_owned()]);
         return Ratios { caption, baseline, contenders, axis, rows: vec![row], overall: Vec::new() }
             .svg(&Theme::LIGHT);

@@ -285,7 +285,7 @@ fn ratios(comparisons: &[Comparison]) -> Sheet {
                 ]);
             };
             for line in &contender.scenes {
-                row(&line.scene, line.ratio.as_ref(), line.in_overall);
+                row(&line.scene, line.ratio.as_ref(), line.out.is_empty());
             }
             row("overall (these scenes)", contender.overall.as_ref().map(|overall| &overall.these), true);
         }

@@ -123,6 +123,7 @@ impl<'a> Told<'a> {
             setting: self.names.setting_name(found.choice.setting),
             scenes: found.scenes.iter().map(|id| self.names.scene_name(*id)).collect(),
             units: found.units.iter().cloned().collect(),
+            margin: found.tunings.iter().find_map(|tuned| Some(tuned.against_stock.as_ref()?.margin)),
             past_limits: past.join("; "),
             for_less: found.for_less.and_then(|at| self.for_less(found.tunings.get(at)?)),
             thriftiest: found.thriftiest.and_then(|at| {
@@ -338,13 +339,6 @@ fn knee(curve: &CurveFound) -> Option<Place> {
     Some(Place { at: watts, interval, says: format!("knee, {}", offsets(curve.offsets)) })
 }
 
-/// The measured watts on either side of these.
-fn beside(corners: &[(f64, f64)], watts: f64) -> Option<(f64, f64)> {
-    let below = corners.iter().map(|corner| corner.0).filter(|w| *w < watts).reduce(f64::max)?;
-    let above = corners.iter().map(|corner| corner.0).filter(|w| *w > watts).reduce(f64::min)?;
-    Some((below, above))
-}
-
 fn curve(found: &CurveFound) -> CurveLine {
     let mut stretches: Vec<(f64, f64, f64)> = Vec::new();
     for pair in found.curve.corners.windows(2) {
@@ -360,8 +354,7 @@ fn curve(found: &CurveFound) -> CurveLine {
         name: offsets(found.offsets),
         range,
         knee: found.knee.map(|knee| knee.watts),
-        beside_knee: found.knee.and_then(|knee| beside(&found.curve.corners, knee.watts)),
-        knee_interval: found.band.as_ref().and_then(|band| band.knee).map(ends),
+        knee_between: found.band.as_ref().and_then(|band| band.knee).map(ends),
         stretches,
         by_law: found.law.and_then(|law| law.marginal(range.1)).map(|slope| 10.0 * slope),
         what_knee: String::new(),
@@ -371,10 +364,10 @@ fn curve(found: &CurveFound) -> CurveLine {
 fn foot() -> Vec<String> {
     [
         "Watts: mean measured power over the frames in the window, not the limit that was set. Energy per frame: joules divided by frames over the same span.",
-        "Curve: the monotone concave curve nearest to the points (least squares); none below three tunings. Band and range of the knee: 400 refits of points drawn anew within their intervals.",
+        "Curve: the monotone concave curve nearest to the points (least squares); none below three tunings. Band: 95% of 400 refits of points drawn anew within their intervals. The knee lies between the measured points next to where those refits have it.",
         "Knee: by the Kneedle rule on the fitted curve. Saturating law: y = b1 (1 - exp(-b2 w)), told where it meets every point within its interval. Neither says anything outside the measured watts.",
         "On the front: no other tuning gives more frames for no more watts. Not shown worse: one seems to, within the noise.",
-        "Verdicts against stock use the piece's margin and are those of the page Against.",
+        "Verdicts against stock are those of the page Against.",
     ]
     .map(str::to_owned)
     .to_vec()

@@ -9,7 +9,7 @@ use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
 use weighhouse_web::format;
 use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, WorthLine};
 
-use super::against::ratio;
+use super::against::{count, ratio};
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
 use crate::work::against::{self, Judged};
@@ -75,6 +75,7 @@ impl<'a> Told<'a> {
         let price = line.price.as_ref().map(|price| &price.fields);
         WorthLine {
             name: self.names.tuning_name(line.tuning),
+            did_not_run: self.did_not_run(line),
             price: price.map_or_else(String::new, |price| price.amount.clone()),
             dated: price.map(|price| at(price.dated_us)),
             source: price.map_or_else(String::new, |price| price.source.clone()),
@@ -98,6 +99,12 @@ impl<'a> Told<'a> {
             one_year: text(line.cost.map(|cost| cost.0)),
             three_years: text(line.cost.map(|cost| cost.1)),
         }
+    }
+
+    /// Each scene that the part did not run, with the reason.
+    fn did_not_run(&self, line: &Line) -> Vec<String> {
+        let out = self.evidence.did_not_run(line.tuning, self.found.choice.setting);
+        out.map(|(scene, why)| format!("{}: {why}", self.names.scene_name(scene))).collect()
     }
 
     /// What a figure of the overall ratio would be.
@@ -134,6 +141,12 @@ impl<'a> Told<'a> {
             self.found.lines.iter().map(|line| entered(line)?.memory_mib).collect();
         let rated: Vec<Option<i64>> =
             self.found.lines.iter().map(|line| entered(line)?.rated_power_w).collect();
+        let whole = memory.iter().flatten().all(|mib| mib % 1024 == 0);
+        let (unit, memory) = if whole {
+            ("GiB", memory.into_iter().map(|mib| mib.map(|mib| mib / 1024)).collect())
+        } else {
+            ("MiB", memory)
+        };
         let row = |name: &str, unit, values: Vec<Option<i64>>| {
             let first = values.first().copied().flatten();
             let ratio = |value: i64| Some(value as f64 / first? as f64);
@@ -143,7 +156,7 @@ impl<'a> Told<'a> {
             let any = values.iter().any(|(value, _)| value.is_some());
             any.then(|| Specification { name: name.to_owned(), unit, values })
         };
-        [row("memory", "MiB", memory), row("rated power limit", "W", rated)].into_iter().flatten().collect()
+        [row("memory", unit, memory), row("rated power limit", "W", rated)].into_iter().flatten().collect()
     }
 
     fn foot(&self) -> Vec<String> {
@@ -153,8 +166,16 @@ impl<'a> Told<'a> {
         let setting = self.found.choice.setting;
         let cells = cells.filter_map(|(tuning, scene)| self.evidence.cell_of(tuning, scene, setting));
         let [passes, builds] = foot::foot(self.evidence, cells);
+        let out = self.found.lines.iter().flat_map(|line| {
+            let name = self.names.tuning_name(line.tuning);
+            self.did_not_run(line).into_iter().map(move |says| format!(" {name} did not run {says}."))
+        });
         vec![
-            format!("Scenes that all compared ran: {}. Each counts the same.", scenes.join("; ")),
+            format!(
+                "Scenes that all compared ran: {}. Each counts the same.{}",
+                scenes.join("; "),
+                out.collect::<String>()
+            ),
             "Price of a frame: price divided by the frame rate, the geometric mean over the scenes. Against the baseline's: ratio of prices divided by the overall ratio of frame rates; its interval comes from the frame rates alone."
                 .to_owned(),
             passes,
@@ -177,10 +198,15 @@ impl<'a> Told<'a> {
                 let value = line.value.as_ref()?;
                 let (low, high) = value.per_frame_interval.map_or((f64::NAN, f64::NAN), ends);
                 let price = format::money(&line.price.as_ref()?.fields.amount, &currency);
+                let out = match self.did_not_run(line).len() {
+                    0 => String::new(),
+                    n => format!(" (did not run {})", format::plural(count(n), "scene", "scenes")),
+                };
                 Some(RatioRow {
-                    name: self.names.tuning_name(line.tuning),
+                    name: self.names.tuning_name(line.tuning) + &out,
                     note: format!("{price}; {}", value.verdict.words()),
                     ratios: vec![Some(Ratio { value: value.per_frame, low, high })],
+                    asked: None,
                 })
             })
             .collect();

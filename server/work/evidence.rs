@@ -305,6 +305,14 @@ impl Evidence {
         })
     }
 
+    /// The scenes that a part did not run at a setting, each with the reason.
+    pub fn did_not_run(&self, tuning: TuningId, setting: SettingId) -> impl Iterator<Item = (SceneId, &str)> {
+        let of = self.cells.values().map(|cell| &cell.cell);
+        let of = of.filter(move |cell| cell.of.tuning_id == tuning && cell.of.setting_id == setting);
+        of.filter(|cell| !cell.did_not_run.is_empty())
+            .map(|cell| (cell.of.scene_id, cell.did_not_run.as_str()))
+    }
+
     /// Flagged passes without a ruling that saw their flags, with their cells.
     pub fn to_review(&self) -> impl Iterator<Item = (&CellEvidence, &PassEvidence)> {
         self.cells

@@ -30,12 +30,13 @@ pub fn sway(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> Sw
     Sway { average: of(Measure::AverageFps), low: of(evidence.low()) }
 }
 
-/// Which measure leaving the pass out moves most, and whether up: to be told only once the pass is ruled.
-pub fn way(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> Option<(Measure, bool)> {
+/// Which measure leaving the pass out moves most, and the ratio of it without the pass to it with the pass: to be told
+/// only once the pass is ruled.
+pub fn way(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> Option<(Measure, f64)> {
     let of = |measure| Some((measure, log_ratio(evidence, cell, pass, measure)?));
     let moved = [Measure::AverageFps, evidence.low()].into_iter().filter_map(of);
     let most = moved.max_by(|(_, a), (_, b)| a.abs().total_cmp(&b.abs()));
-    most.filter(|(_, log)| *log != 0.0).map(|(measure, log)| (measure, log > 0.0))
+    most.filter(|(_, log)| *log != 0.0).map(|(measure, log)| (measure, libm::exp(log)))
 }
 
 /// Logarithm of the cell's value without the pass over that with it.
@@ -77,7 +78,7 @@ mod tests {
             let mut evidence = made_up::piece(1, 1);
             let id = made_up::add_cell(&mut evidence, 1, 1, averages);
             let cell = &evidence.cells[&id];
-            way(&evidence, cell, &cell.passes[0]).map(|(_, up)| up)
+            way(&evidence, cell, &cell.passes[0]).map(|(_, ratio)| ratio > 1.0)
         };
         assert_eq!(way(&[90.0, 100.0, 110.0]), Some(true), "a slow pass drags the cell down");
         assert_eq!((way(&[110.0, 100.0, 90.0]), way(&[100.0])), (Some(false), None));

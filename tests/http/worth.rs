@@ -132,7 +132,10 @@ async fn three_readers_get_three_answers_each_in_a_sentence() {
     let page = owner.get(&paths::worth("k1")).await;
     let says = page.texts("#sentences li");
     assert!(says[0].contains("against the Tarnwick Dunlin they own"), "{says:?}");
-    assert!(says[1].contains("124.4") && says[1].contains("their 120 Hz (8.33 ms a refresh)"), "{says:?}");
+    assert!(
+        says[1].contains("124.4") && says[1].contains("the 120 Hz of their screen (8.33 ms a refresh)"),
+        "{says:?}"
+    );
     assert!(says[1].contains("It costs 2000.00 EUR (street, DE, 2 Jan 1970)"), "{says:?}");
     assert!(
         says[2].contains("Nothing of what they play was measured: Vellum Rally, hairpin at 1440p native.")

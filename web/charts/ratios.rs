@@ -39,6 +39,8 @@ pub struct RatioRow {
     pub note: String,
     /// One for each contender; `None`: did not run, or cannot be compared; the note says why.
     pub ratios: Vec<Option<Ratio>>,
+    /// The ratio that is asked for in this row, drawn as an upright mark.
+    pub asked: Option<f64>,
 }
 
 /// A ratio to the baseline with its 95% interval.
@@ -103,7 +105,8 @@ impl Ratios {
             let another = o.another.unwrap_or((o.these.low, o.these.high));
             [o.these.low, o.these.high, another.0, another.1]
         });
-        let all = of_rows.chain(of_all).filter(|v| v.is_finite() && *v > 0.0);
+        let asked = self.rows.iter().filter_map(|row| row.asked);
+        let all = of_rows.chain(of_all).chain(asked).filter(|v| v.is_finite() && *v > 0.0);
         let (low, high) = all.fold((1.0_f64, 1.0_f64), |(low, high), v| (low.min(v), high.max(v)));
         let air = (high / low - 1.0).max(0.02) * 0.06;
         (low / (1.0 + air), high * (1.0 + air))
@@ -175,6 +178,10 @@ impl RatioRow {
         }
         let note = text::cut(&self.note, SMALL.size, false, NAMES - 12.0);
         canvas.text((SIDE, line), &note, SMALL);
+        if let Some(asked) = self.asked {
+            let x = scale.at(asked);
+            canvas.line((x, y + 3.0), (x, y + height - 3.0), Paint::Ink, 1.2);
+        }
         for (series, ratio) in self.ratios.iter().enumerate() {
             let middle = y + ROW * (series as f64 + 0.5);
             let who = contenders.get(series).map_or("", String::as_str);
@@ -267,6 +274,7 @@ mod tests {
                     name: check::long_name(n),
                     note: if n == 1 { "crosses rigs: no verdict".into() } else { String::new() },
                     ratios: (0..contenders).map(|c| (n + c != 2).then(|| ratio(n + c))).collect(),
+                    asked: (n == 1).then_some(1.0 + 2.0 * spread),
                 })
                 .collect(),
             overall: (0..contenders)

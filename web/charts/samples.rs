@@ -158,6 +158,7 @@ pub fn ratios() -> Ratios {
             Some(ratio(gain, if n == 6 { 0.041 } else { 0.008 })),
             (n != 4).then(|| ratio(gain - 0.41, if n == 6 { 0.05 } else { 0.009 })),
         ],
+        asked: None,
     });
     Ratios {
         caption: Caption {

@@ -208,7 +208,7 @@ impl Lane {
         let cut_off = self.cut_off(range.1, (left, right));
         let mut notes: Vec<String> = Some(self.note.clone()).into_iter().filter(|n| !n.is_empty()).collect();
         if !cut_off.is_empty() {
-            notes.push(format!("triangles: beyond {}", format::value(range.1, self.unit)));
+            notes.push(format!("^ at the top: beyond {}", format::value(range.1, self.unit)));
         }
         if !self.ghosts.is_empty() {
             notes.push("lines: the level of the other passes".to_owned());
@@ -227,8 +227,8 @@ impl Lane {
             canvas.path(&level(ghost, scale, (left, right)), Paint::Ink, 0.9);
         }
         for x in cut_off {
-            let d = format!("M{} {}l3.5 6h-7Z", number(x), number(top - 1.0));
-            canvas.area(&d, Paint::Series(1));
+            let d = format!("M{} {}l3.5-5l3.5 5", number(x - 3.5), number(top + 4.0));
+            canvas.path(&d, Paint::Ink, 1.4);
         }
         canvas.line((left, bottom), (right, bottom), Paint::Soft, 1.0);
     }

@@ -111,8 +111,8 @@ pub struct SceneLine {
     pub scene: String,
     /// What must be known beside it, such as `played by hand, margin 3%`; may be empty.
     pub note: String,
-    /// Whether it counts in the overall ratio.
-    pub in_overall: bool,
+    /// Who keeps it out of the overall ratio, each with why; empty where it counts.
+    pub out: String,
     /// The baseline's value.
     pub baseline: CellLine,
     /// The contender's value.
@@ -241,24 +241,6 @@ impl OverallLine {
     }
 }
 
-impl Comparison {
-    /// The overall of each part in a sentence: `A is faster than B: +24.1% average frame rate over 7 scenes (95%: ...).`
-    fn in_short(&self) -> Vec<String> {
-        let of = |contender: &Contender| {
-            let overall = contender.overall.as_ref()?;
-            let (these, name, baseline) = (&overall.these, &contender.name, &self.baseline);
-            let stands = match these.way {
-                "up" | "down" => format!("{name} is {} than {baseline}", these.verdict),
-                _ => format!("{name} against {baseline}: {}", these.verdict),
-            };
-            let scenes = format::plural(overall.scenes, "scene", "scenes");
-            let (change, interval) = (these.change(), these.interval());
-            Some(format!("{stands}; {change} {} over {scenes} (95%: {interval}).", self.measure_name))
-        };
-        self.contenders.iter().filter_map(of).collect()
-    }
-}
-
 impl Against {
     fn svg(comparison: &Comparison) -> String {
         comparison.chart.svg(&Theme::LIGHT)
@@ -303,7 +285,11 @@ impl Page for Against {
         let scene = |name: &str, contender: CellLine, ratio: Option<RatioLine>| SceneLine {
             scene: name.into(),
             note: if name.starts_with("Drift") { "played by hand, margin 3%".into() } else { String::new() },
-            in_overall: ratio.is_some(),
+            out: if ratio.is_some() {
+                String::new()
+            } else {
+                "Ullmere Thole: did not run: out of memory".into()
+            },
             baseline: CellLine { flagged: u64::from(ratio.is_none()), ..cell(104.2, 3) },
             contender,
             ratio,
@@ -347,7 +333,9 @@ impl Page for Against {
                     ..contender
                 },
             ],
-            left_out: vec!["Hollow Regatta, night harbour: Ullmere Thole did not run: out of memory.".into()],
+            left_out: vec![
+                "Hollow Regatta, night harbour (Ullmere Thole: did not run: out of memory).".into(),
+            ],
             foot: vec!["Passes: 1 to 3 a cell.".into()],
             chart: crate::charts::samples::ratios(),
             strip: None,

@@ -12,6 +12,7 @@ mod figure;
 mod figures;
 pub mod form;
 mod frame;
+mod in_short;
 mod intake;
 mod invitation;
 mod latency;

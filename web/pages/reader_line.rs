@@ -20,6 +20,8 @@ pub struct ReaderLine {
     pub owns: bool,
     /// By which number they judge.
     pub measure_name: String,
+    /// The scenes that were compared of what they play, and their settings.
+    pub plays: String,
     /// The lead in what they play.
     pub lead: Option<f64>,
     /// Its 95% interval.
@@ -38,7 +40,7 @@ pub struct ReaderLine {
     pub rate: Measured,
     /// Refresh rate of their screen, Hz, and the time of one refresh, ms.
     pub refresh: Option<(i64, f64)>,
-    /// How the rate stands to it: `passes`, `stays below`, `is about`; empty: not asked.
+    /// How the rate stands to it: `above`, `below`, `about`; empty: not asked.
     pub refresh_says: &'static str,
     /// What it costs them, with currency, kind, country and day; empty: no price.
     pub price: String,
@@ -57,6 +59,10 @@ pub struct RunningLine {
     pub one_year: String,
     /// In three years.
     pub three_years: String,
+    /// At so many hours a week.
+    pub hours: i64,
+    /// Price of a kilowatt-hour, with the currency.
+    pub kwh: String,
 }
 
 impl ReaderLine {
@@ -81,12 +87,13 @@ impl ReaderLine {
     pub(super) fn says(&self) -> String {
         let mut says = match self.lead {
             Some(_) => format!(
-                "{}: {} ({}) against {}, by {}; they ask for {}: {}.",
+                "{}: {} ({}) against {}, by {} in {}; they ask for {}: {}.",
                 self.part,
                 self.lead(),
                 self.interval(),
                 if self.owns { format!("the {} they own", self.instead_of) } else { self.instead_of.clone() },
                 self.measure_name,
+                self.plays,
                 self.asked(),
                 self.answer
             ),
@@ -96,16 +103,18 @@ impl ReaderLine {
             let refresh = format::whole(Some(hz), "Hz");
             let ms = format::value(ms, Unit::Ms);
             says.push_str(&format!(
-                " {} on average {} their {refresh} ({ms} a refresh).",
+                " {} on average, {} the {refresh} of their screen ({ms} a refresh).",
                 self.rate.shown(Unit::Fps),
                 self.refresh_says
             ));
         }
         if !self.price.is_empty() && self.lead.is_some() {
             says.push_str(&format!(" It costs {}", self.price));
-            if let Some(RunningLine { less, one_year, three_years }) = &self.running {
+            if let Some(RunningLine { less, one_year, three_years, hours, kwh }) = &self.running {
                 let way = if *less { "less" } else { "more" };
-                says.push_str(&format!(", and {one_year} {way} to run in a year, {three_years} in three"));
+                says.push_str(&format!(
+                    ", and at their {hours} h a week and {kwh} a kWh {one_year} {way} to run in a year, {three_years} in three"
+                ));
             }
             says.push('.');
         }
@@ -113,7 +122,7 @@ impl ReaderLine {
             says.push_str(&match self.lead {
                 Some(_) => {
                     let share = Unit::Percent.plain((self.covered * 100.0).round());
-                    format!(" Measured was {share} of what they play; not: {}.", self.missing)
+                    format!(" Compared was {share} of what they play; not: {}.", self.missing)
                 }
                 None => format!(" Nothing of what they play was measured: {}.", self.missing),
             });
@@ -130,6 +139,7 @@ impl ReaderLine {
             instead_of: "Tarnwick Dunlin".into(),
             owns: false,
             measure_name: "1% low".into(),
+            plays: "Orchard of Static, market rain at 2160p ray traced".into(),
             lead: Some(1.58),
             interval: Some((1.55, 1.61)),
             asks: 25,
@@ -139,12 +149,14 @@ impl ReaderLine {
             way: "up",
             rate: Measured { value: Some(67.4), interval: Some((66.7, 68.1)) },
             refresh: Some((60, 16.67)),
-            refresh_says: "passes",
+            refresh_says: "above",
             price: "1790.00 EUR (street, DE, 24 Nov 2026)".into(),
             running: Some(RunningLine {
                 less: false,
                 one_year: "45.50 EUR".into(),
                 three_years: "136.50 EUR".into(),
+                hours: 20,
+                kwh: "0.35 EUR".into(),
             }),
             what: r#"{"kind":"reader"}"#.into(),
         };

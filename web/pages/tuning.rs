@@ -53,6 +53,8 @@ pub struct TuningFound {
     pub scenes: Vec<String>,
     /// The units that ran; 'this sample only' is said with them.
     pub units: Vec<String>,
+    /// The margin of the verdicts, a share; `None` where nothing is held against stock.
+    pub margin: Option<f64>,
     /// Tunings past the maker's rated limits, in words; empty: none.
     pub past_limits: String,
     /// The tuning that is level with stock or faster for less.
@@ -152,12 +154,12 @@ impl Measured {
 }
 
 impl ForLess {
-    /// `420 W is level with stock within the margin (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
+    /// `420 W is level with stock (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
     pub fn says(&self) -> String {
         let whole = |watts| Unit::W.behind(&format::fixed(watts, 0));
         let stands = match self.verdict.strip_prefix("level") {
             Some(rest) if rest.starts_with(" within") => format!("level with stock{rest}"),
-            Some(rest) => format!("level with stock within the margin{rest}"),
+            Some(rest) => format!("level with stock{rest}"),
             None => format!("{} than stock", self.verdict),
         };
         format!(
@@ -192,6 +194,14 @@ impl TuningFound {
             [only] => only.clone(),
             many => format!("geometric mean of {}", many.join("; ")),
         }
+    }
+
+    /// What the words of the verdicts mean; empty where nothing is held against stock.
+    fn margin_says(&self) -> String {
+        self.margin.map_or_else(String::new, |margin| {
+            let margin = Unit::Percent.plain(margin * 100.0);
+            format!(" Level: the 90% interval against stock lies within the piece's margin of {margin}.")
+        })
     }
 
     fn sample(&self) -> String {
@@ -283,6 +293,7 @@ impl Page for Tuning {
             setting: "2160p native".into(),
             scenes: vec!["Vellum Rally, hairpin".into(), "Nine Lamps Below, cistern".into()],
             units: vec!["Curlew #1".into()],
+            margin: Some(0.02),
             past_limits: "400 W with clock offsets".into(),
             for_less: Some(ForLess {
                 name: "400 W with clock offsets".into(),
@@ -301,8 +312,7 @@ impl Page for Tuning {
                     name: "stock clocks".into(),
                     range: (347.0, 492.0),
                     knee: Some(416.0),
-                    knee_interval: Some((396.0, 445.0)),
-                    beside_knee: Some((396.0, 445.0)),
+                    knee_between: Some((396.0, 445.0)),
                     stretches: vec![(347.0, 416.0, 1.4), (416.0, 492.0, 0.29)],
                     by_law: Some(0.3),
                     what_knee: r#"{"kind":"knee"}"#.into(),
@@ -328,6 +338,7 @@ impl Page for Tuning {
             |frame, form: &TuningForm, found| Tuning { frame, key: "k3v9".into(), form: form.clone(), found };
         let bare = TuningFound {
             units: vec![],
+            margin: None,
             past_limits: String::new(),
             for_less: None,
             thriftiest: Some(("350 W".into(), 4.02, None)),
@@ -365,9 +376,7 @@ mod tests {
         assert_eq!(says("level within 2%", false), format!("400 W is level with stock within 2% {takes}"));
         assert_eq!(
             says("level (1.2% faster)", true),
-            format!(
-                "400 W, past the maker's rated limits, is level with stock within the margin (1.2% faster) {takes}"
-            )
+            format!("400 W, past the maker's rated limits, is level with stock (1.2% faster) {takes}")
         );
         assert_eq!(says("faster", false), format!("400 W is faster than stock {takes}"));
     }

@@ -90,6 +90,8 @@ pub struct WorthFound {
 pub struct WorthLine {
     /// Its name.
     pub name: String,
+    /// Scenes that it did not run, each with the reason.
+    pub did_not_run: Vec<String>,
     /// Its price, decimal text; empty: none in this market.
     pub price: String,
     /// When that was read.
@@ -270,7 +272,11 @@ impl Page for Worth {
             }),
             ..baseline.clone()
         };
-        let unpriced = WorthLine { name: "Ullmere Thole".into(), ..WorthLine::default() };
+        let unpriced = WorthLine {
+            name: "Ullmere Thole".into(),
+            did_not_run: vec!["Hollow Regatta, night harbour: out of memory".into()],
+            ..WorthLine::default()
+        };
         let found = WorthFound {
             measure_name: "average frame rate".into(),
             setting: "2160p native".into(),

@@ -10,6 +10,7 @@ use axum::response::{IntoResponse as _, Response};
 use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::charts::{Strip, Theme};
+use weighhouse_web::format;
 use weighhouse_web::pages::{Field, Undo};
 use weighhouse_web::paths;
 
@@ -243,9 +244,11 @@ fn ruled_words(ruled: &Ruled, why: &str) -> String {
     let against = ruled.against.as_ref().map_or_else(String::new, |(by, verdict)| {
         format!(" {by} ruled '{verdict}' on it: both rulings stand until somebody settles them.")
     });
-    let way = ruled.way.map_or_else(String::new, |(measure, up)| {
+    let way = ruled.way.map_or_else(String::new, |(measure, ratio)| {
         let what = if measure == Measure::AverageFps { "average" } else { "low" };
-        format!(" Left out, it {} its cell's {what}.", if up { "raises" } else { "lowers" })
+        let way = if ratio > 1.0 { "raises" } else { "lowers" };
+        let by = format::change(ratio);
+        format!(" Left out, it {way} its cell's {what} ({by}).")
     });
     format!("{settled}{verb}: {on}{why}.{way}{against}")
 }

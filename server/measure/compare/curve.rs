@@ -51,7 +51,8 @@ pub struct Curve {
 pub struct Band {
     /// Watts and the 95% interval of the rate there.
     pub rates: Vec<(f64, Interval)>,
-    /// 95% interval of where the knee is, W; `None` where fewer than half the refits have one.
+    /// Where the knee may be, W: 95% of the refits, out to the measured points next to them, as a fit turns at measured
+    /// points alone; `None` where fewer than half the refits have a knee.
     pub knee: Option<Interval>,
 }
 
@@ -121,6 +122,14 @@ impl Curve {
         Some((self.corners.first()?.0, self.corners.last()?.0))
     }
 
+    /// An interval of watts out to the corners next to it.
+    fn beside(&self, Interval { low, high }: Interval) -> Interval {
+        let corners = || self.corners.iter().map(|corner| corner.0);
+        let below = corners().filter(|watts| *watts < low).reduce(f64::max);
+        let above = corners().filter(|watts| *watts > high).reduce(f64::min);
+        Interval { low: below.unwrap_or(low), high: above.unwrap_or(high) }
+    }
+
     fn clamped(&self, watts: f64) -> Option<f64> {
         let (first, last) = self.range()?;
         self.at(watts.clamp(first, last))
@@ -130,7 +139,8 @@ impl Curve {
 /// The error of the curve through `points`; `None` where there is no curve. `of` names what the points are of, so that
 /// the same points give the same band.
 pub fn band(points: &[Point], of: &[u8]) -> Option<Band> {
-    let (first, last) = fit(&values(points))?.range()?;
+    let fitted = fit(&values(points))?;
+    let (first, last) = fitted.range()?;
     let streams = Streams::of(&[b"curve", of]);
     let refits: Vec<Curve> = (0..REFITS as u64)
         .filter_map(|nth| {
@@ -154,7 +164,8 @@ pub fn band(points: &[Point], of: &[u8]) -> Option<Band> {
     });
     let knees: Vec<f64> = refits.iter().filter_map(|curve| Some(knee(curve)?.watts)).collect();
     let often = 2 * knees.len() >= refits.len();
-    Some(Band { rates: rates.collect(), knee: if often { middle(knees) } else { None } })
+    let knee = if often { middle(knees).map(|found| fitted.beside(found)) } else { None };
+    Some(Band { rates: rates.collect(), knee })
 }
 
 /// The points without their errors.

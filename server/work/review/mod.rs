@@ -182,8 +182,8 @@ pub struct Ruled {
     pub settles: bool,
     /// Of the pass itself: who ruled otherwise before, and how; their ruling stands beside this one.
     pub against: Option<(String, Verdict)>,
-    /// Which measure of its cell leaving the pass out moves most, and whether up; none where several were ruled.
-    pub way: Option<(Measure, bool)>,
+    /// Which measure of its cell leaving the pass out moves most, and to how much of it; none where several were ruled.
+    pub way: Option<(Measure, f64)>,
     /// Key of the pass that follows in the queue.
     pub next: Option<String>,
 }
