@@ -44,16 +44,14 @@ pub fn encode(text: &str) -> String {
 
 /// `path` with a query, values percent-encoded; pairs with an empty value are left out.
 pub fn with_query(path: &str, pairs: &[(&str, &str)]) -> String {
-    let mut out = path.to_owned();
-    let mut join = '?';
-    for (key, value) in pairs.iter().filter(|(_, value)| !value.is_empty()) {
-        out.push(join);
-        out.push_str(&encode(key));
-        out.push('=');
-        out.push_str(&encode(value));
-        join = '&';
-    }
-    out
+    let query = query(pairs);
+    if query.is_empty() { path.to_owned() } else { format!("{path}?{query}") }
+}
+
+/// The query alone.
+pub fn query(pairs: &[(&str, &str)]) -> String {
+    let filled = pairs.iter().filter(|(_, value)| !value.is_empty());
+    filled.map(|(key, value)| format!("{}={}", encode(key), encode(value))).collect::<Vec<_>>().join("&")
 }
 
 macro_rules! routes {
@@ -140,24 +138,26 @@ routes! {
     REVIEW_REASONS = "/pieces/{piece}/review/reasons" => review_reasons(piece: &str);
     /// Parts against a baseline.
     AGAINST = "/pieces/{piece}/against" => against(piece: &str);
-    /// The chart of a comparison (the same query, and `theme`): SVG.
-    AGAINST_CHART = "/pieces/{piece}/against/chart.svg" => against_chart(piece: &str);
     /// What one option of a setting costs, and what becomes of a lead with it.
     ACROSS = "/pieces/{piece}/against/settings" => across(piece: &str);
-    /// Its chart (the same query and `theme`): SVG.
-    ACROSS_CHART = "/pieces/{piece}/against/settings/chart.svg" => across_chart(piece: &str);
     /// A part at its tunings: watts against frame rate.
     PIECE_TUNING = "/pieces/{piece}/tuning" => piece_tuning(piece: &str);
-    /// Its chart (the same query, and `theme`): SVG.
-    TUNING_CHART = "/pieces/{piece}/tuning/chart.svg" => tuning_chart(piece: &str);
     /// Delay against frame rate.
     LATENCY = "/pieces/{piece}/latency" => latency(piece: &str);
-    /// The chart of one scene and setting (`scene`, `setting`, `theme`): SVG.
-    LATENCY_CHART = "/pieces/{piece}/latency/chart.svg" => latency_chart(piece: &str);
     /// What a frame costs, and for whom it is worth it.
     WORTH = "/pieces/{piece}/worth" => worth(piece: &str);
-    /// Its charts (the same query, `of` and `theme`): SVG.
-    WORTH_CHART = "/pieces/{piece}/worth/chart.svg" => worth_chart(piece: &str);
+    /// A chart of a page of the piece alone, as a draft (`of` and the page's query; `theme`, `shape`, `form`): SVG or PNG.
+    CHART_ALONE = "/pieces/{piece}/chart" => chart_alone(piece: &str);
+    /// The charts that a piece keeps. POST keeps one.
+    CHARTS = "/pieces/{piece}/charts" => charts(piece: &str);
+    /// POST the team's own colour.
+    CHART_LOOK = "/pieces/{piece}/charts/colour" => chart_look(piece: &str);
+    /// A kept chart. POST changes its words and scenes.
+    CHART = "/charts/{chart}" => chart(chart: i64);
+    /// A kept chart as a picture (`theme`, `shape`, `form`, `save`): SVG or PNG.
+    CHART_PICTURE = "/charts/{chart}/picture" => chart_picture(chart: i64);
+    /// POST takes a kept chart out.
+    CHART_OUT = "/charts/{chart}/take-out" => chart_out(chart: i64);
     /// The form for another kind of reader. POST adds one.
     READERS = "/pieces/{piece}/readers" => readers(piece: &str);
     /// A kind of reader. POST changes it.

@@ -8,7 +8,6 @@ use weighhouse_web::pages::{Across, AcrossFound, AgainstForm, ChangeLine, Change
 
 use super::App;
 use super::against::{count, drawn, ratio};
-use super::chart::{picture, theme};
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, respond};
@@ -16,12 +15,12 @@ use super::sent::{self, Sent};
 use super::session::SignedIn;
 use crate::store::pieces::Piece;
 use crate::store::{SceneId, TuningId};
+use crate::work::Result;
 use crate::work::across::{self, Asked, Change, Cost, Found, Lead};
 use crate::work::against::{self, Judged};
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::figures::what::What;
 use crate::work::foot;
-use crate::work::{Refusal, Result};
 
 /// The page.
 pub(super) async fn show(
@@ -42,22 +41,7 @@ pub(super) async fn show(
     respond(wants, &page)
 }
 
-/// The chart alone, as a draft.
-pub(super) async fn chart(
-    State(app): State<App>,
-    _who: SignedIn,
-    Of(piece): Of<Piece>,
-    sent::Asked(query): sent::Asked,
-) -> Result<Response> {
-    let theme = theme(&query)?;
-    let (evidence, found) = across::show(&app.store, piece.id, &asked(&query)).await?;
-    let drawn = found.as_ref().and_then(|found| Told::new(&evidence, found).chart());
-    let mut chart = drawn.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
-    chart.caption.draft = true;
-    Ok(picture(chart.svg(theme)))
-}
-
-fn asked(query: &Sent) -> Asked {
+pub(super) fn asked(query: &Sent) -> Asked {
     Asked {
         compared: against::Asked {
             measure: query.text("measure").to_owned(),
@@ -67,6 +51,11 @@ fn asked(query: &Sent) -> Asked {
         },
         step: query.text("step").to_owned(),
     }
+}
+
+/// What was found, in the words of the page.
+pub(super) fn told(evidence: &Evidence, found: &Found) -> AcrossFound {
+    Told::new(evidence, found).all()
 }
 
 /// What was found with the names of what it is about.

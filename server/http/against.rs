@@ -17,7 +17,6 @@ use weighhouse_web::pages::{
 
 use super::App;
 use super::beside;
-use super::chart::{picture, theme};
 use super::piece_frame::{at, in_piece};
 use super::resources::Of;
 use super::respond::{Wants, respond};
@@ -27,7 +26,7 @@ use crate::store::TuningId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
 use crate::work::evidence::{Evidence, Registers};
-use crate::work::{Kind, Refusal, Result, foot};
+use crate::work::{Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -48,31 +47,7 @@ pub(super) async fn show(
     respond(wants, &page)
 }
 
-/// The chart alone, as a draft: only a pack holds what was agreed on.
-pub(super) async fn chart(
-    State(app): State<App>,
-    _who: SignedIn,
-    Of(piece): Of<Piece>,
-    sent::Asked(query): sent::Asked,
-) -> Result<Response> {
-    let theme = theme(&query)?;
-    let (evidence, comparison) = against::show(&app.store, piece.id, &asked(&query)).await?;
-    let comparison = comparison.ok_or_else(|| Refusal::missing("comparison", &piece.key))?;
-    let told = told(&evidence, &comparison);
-    let drawn = match query.text("of") {
-        "" | "ratios" => Some(told.chart),
-        "scenes" => told.strip,
-        other => {
-            let says = format!("'{other}' is no chart of this page.");
-            return Err(Refusal::new(Kind::Invalid, "Not drawn", says, "It is ratios or scenes.").into());
-        }
-    };
-    let mut chart = drawn.ok_or_else(|| Refusal::missing("chart", &piece.key))?;
-    chart.caption.draft = true;
-    Ok(picture(chart.svg(theme)))
-}
-
-fn asked(query: &Sent) -> Asked {
+pub(super) fn asked(query: &Sent) -> Asked {
     Asked {
         measure: query.text("measure").to_owned(),
         setting: query.text("setting").to_owned(),

@@ -12,18 +12,16 @@ use weighhouse_web::pages::{DelayBlock, DelayRow, Latency, Measured};
 
 use super::App;
 use super::against::count;
-use super::chart::{picture, theme};
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, respond};
-use super::sent;
 use super::session::SignedIn;
 use super::tuning::ends;
 use crate::store::pieces::Piece;
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::figures::what::What;
 use crate::work::latency::{self, Block, Row};
-use crate::work::{Refusal, Result, foot};
+use crate::work::{Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -41,23 +39,8 @@ pub(super) async fn show(
     respond(wants, &page)
 }
 
-/// The chart of one block alone.
-pub(super) async fn chart(
-    State(app): State<App>,
-    _who: SignedIn,
-    Of(piece): Of<Piece>,
-    sent::Asked(query): sent::Asked,
-) -> Result<Response> {
-    let theme = theme(&query)?;
-    let (evidence, blocks) = latency::show(&app.store, piece.id).await?;
-    let found = latency::pick(blocks, query.text("scene"), query.text("setting"))?;
-    let found = found.ok_or_else(|| Refusal::missing("logged delay", &piece.key))?;
-    let mut chart = block(&evidence, &found).chart;
-    chart.caption.draft = true;
-    Ok(picture(chart.svg(theme)))
-}
-
-fn block(evidence: &Evidence, found: &Block) -> DelayBlock {
+/// A scene and setting in the words of the page.
+pub(super) fn block(evidence: &Evidence, found: &Block) -> DelayBlock {
     let names = &evidence.registers;
     let (scene, setting) = (names.scene_name(found.scene), names.setting_name(found.setting));
     DelayBlock {

@@ -13,7 +13,7 @@ mod board;
 mod capture;
 mod cells;
 mod changes;
-mod chart;
+mod charts;
 mod cuts;
 mod draft;
 mod editions;

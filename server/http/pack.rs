@@ -9,10 +9,11 @@ use axum::response::{IntoResponse as _, Response};
 use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::assets;
-use weighhouse_web::charts::{Theme, png};
+use weighhouse_web::charts::{Colour, Picture, Shape, Theme, png};
 use weighhouse_web::marks::Standing;
-use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, Pack};
+use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, Pack, WIDTHS};
 
+use super::charts::{kept, whats};
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, html, respond};
@@ -21,8 +22,8 @@ use super::{App, against as page};
 use crate::store::SettingId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked};
+use crate::work::charts::accent;
 use crate::work::evidence::Evidence;
-use crate::work::figures::What;
 use crate::work::figures::ledger::{Ledger, ledger};
 use crate::work::pack::sheet::{About, Kind, Sheet, fields};
 use crate::work::pack::{
@@ -30,17 +31,48 @@ use crate::work::pack::{
 };
 use crate::work::{Internal, Result};
 
-/// Pixels a unit of a chart's PNG: 960 units wide are 1920 pixels.
-const PNG_SCALE: f32 = 2.0;
-
-/// A chart of the pack, drawn.
+/// A chart of the pack.
 struct Chart {
     name: String,
-    title: String,
-    draft: bool,
-    /// For print, and light for the page.
-    print: String,
-    light: String,
+    picture: Box<dyn Picture + Send>,
+    /// Whether the piece keeps it: then it goes out for video too.
+    kept: bool,
+}
+
+impl Chart {
+    fn new(name: String, picture: Box<dyn Picture + Send>, kept: bool) -> Self {
+        Chart { name, picture, kept }
+    }
+
+    fn entry(mut self) -> ChartEntry {
+        let svg = self.picture.shaped(&Theme::LIGHT, Shape::Page);
+        let caption = self.picture.caption();
+        ChartEntry {
+            name: self.name,
+            title: caption.title.clone(),
+            draft: caption.draft,
+            kept: self.kept,
+            svg,
+        }
+    }
+
+    /// For print as SVG and PNG; a kept one for video too, on light and on dark ground.
+    fn files(self, accent: Option<Colour>) -> Result<Vec<File>> {
+        let own = |theme: Theme| accent.map_or(theme, |accent| theme.accented(accent));
+        let pixels = |svg: &str| {
+            let png = png::wide(svg, WIDTHS[0]);
+            png.map_err(|e| Internal(format!("{}: {e}", self.name)))
+        };
+        let print = self.picture.shaped(&own(Theme::PRINT), Shape::Page);
+        let file = |ending: &str, bytes| File { path: format!("charts/{}{ending}", self.name), bytes };
+        let mut files = vec![file(".png", pixels(&print)?), file(".svg", print.into_bytes())];
+        for (ending, theme) in [("-16x9-light.png", Theme::LIGHT), ("-16x9-dark.png", Theme::DARK)] {
+            if self.kept {
+                files.push(file(ending, pixels(&self.picture.shaped(&own(theme), Shape::Wide))?));
+            }
+        }
+        Ok(files)
+    }
 }
 
 /// The page.
@@ -51,7 +83,7 @@ pub(super) async fn show(
     Of(piece): Of<Piece>,
 ) -> Result<Response> {
     let read = ledger(&app.store, piece.id).await?;
-    let charts = charts(&read)?;
+    let charts = charts(&app, &read).await?;
     let captured = with_captures::bytes(&app.store, piece.id).await?;
     let page = Pack {
         frame: in_piece(&app, &who, &piece, "Pack", read.evidence.to_review().count()),
@@ -62,15 +94,7 @@ pub(super) async fn show(
         disputed: read.figures.iter().filter(|seen| seen.now.disputed).count() as u64,
         flagged: read.evidence.to_review().count() as u64,
         files: files(),
-        charts: charts
-            .into_iter()
-            .map(|chart| ChartEntry {
-                name: chart.name,
-                title: chart.title,
-                draft: chart.draft,
-                svg: chart.light,
-            })
-            .collect(),
+        charts: charts.into_iter().map(Chart::entry).collect(),
         captured: u64::try_from(captured).unwrap_or_default(),
         head: read.head.to_string(),
     };
@@ -98,8 +122,9 @@ pub(super) async fn download(
     let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
     let methods = html(&told)?;
     let name = file_name(&piece.fields.name);
+    let drawn = (charts(&app, &read).await?, accent(&app.store).await?);
     let (folder, of) = (name.clone(), Arc::clone(&read));
-    let mut zip = tokio::task::spawn_blocking(move || pack(&folder, &of, methods))
+    let mut zip = tokio::task::spawn_blocking(move || pack(&folder, &of, methods, drawn))
         .await
         .map_err(|e| Internal(format!("packing: {e}")))??;
     if !take.captures.is_empty() {
@@ -151,7 +176,12 @@ fn files() -> Vec<FileEntry> {
     files
 }
 
-fn pack(folder: &str, read: &Ledger, methods: String) -> Result<zip::Zipping> {
+fn pack(
+    folder: &str,
+    read: &Ledger,
+    methods: String,
+    (charts, accent): (Vec<Chart>, Option<Colour>),
+) -> Result<zip::Zipping> {
     let evidence = &read.evidence;
     let asset = |name: &str| assets::bytes(name).map(<[u8]>::to_vec).unwrap_or_default();
     let mut files = vec![
@@ -163,11 +193,8 @@ fn pack(folder: &str, read: &Ledger, methods: String) -> Result<zip::Zipping> {
     let mut sheets = tables::sheets(evidence)?;
     sheets.push(ratios(&comparisons(evidence)?));
     files.extend(package::files(read, sheets));
-    for chart in charts(read)? {
-        let png =
-            png::from_svg(&chart.print, PNG_SCALE).map_err(|e| Internal(format!("{}: {e}", chart.name)))?;
-        files.push(File { path: format!("charts/{}.png", chart.name), bytes: png });
-        files.push(File::text(&format!("charts/{}.svg", chart.name), chart.print));
+    for chart in charts {
+        files.extend(chart.files(accent)?);
     }
     zip::zip(folder, files)
 }
@@ -195,48 +222,32 @@ fn settings(evidence: &Evidence) -> BTreeSet<SettingId> {
     evidence.cells.values().map(|cell| cell.cell.of.setting_id).collect()
 }
 
-fn charts(read: &Ledger) -> Result<Vec<Chart>> {
+/// Every chart of a pack: averages and ratios at each setting, then those that the piece keeps.
+async fn charts(app: &App, read: &Ledger) -> Result<Vec<Chart>> {
     let (evidence, agreed) = (&read.evidence, figures::agreed(read));
-    let compared = comparisons(evidence)?;
+    let draft = |what: &String| !agreed.contains(what);
     let mut charts = Vec::new();
     for setting in settings(evidence) {
-        let draft = |cell: &crate::work::evidence::CellEvidence| {
-            [Measure::AverageFps, evidence.low()]
-                .iter()
-                .any(|measure| !agreed.contains(&What::Cell { measure: *measure, cell: cell.cell.id }.json()))
-        };
-        if let Some(bars) = bars::bars(evidence, setting, draft) {
-            charts.push(Chart {
-                name: file_name(&format!("bars {}", evidence.registers.setting_name(setting))),
-                title: bars.caption.title.clone(),
-                draft: bars.caption.draft,
-                print: bars.svg(&Theme::PRINT),
-                light: bars.svg(&Theme::LIGHT),
-            });
+        if let Some((mut bars, whats)) = bars::bars(evidence, setting) {
+            bars.caption.draft = whats.iter().any(draft);
+            let name = file_name(&format!("bars {}", evidence.registers.setting_name(setting)));
+            charts.push(Chart::new(name, Box::new(bars), false));
         }
     }
-    for comparison in &compared {
-        let mut chart = comparison.chart.clone();
+    for comparison in comparisons(evidence)? {
         let name = file_name(&format!("ratios {} {}", comparison.setting, comparison.measure));
+        let mut chart = comparison.chart.clone();
         chart.caption.id.clone_from(&name);
-        chart.caption.draft = whats(comparison).any(|what| !agreed.contains(what));
-        charts.push(Chart {
-            title: chart.caption.title.clone(),
-            draft: chart.caption.draft,
-            print: chart.svg(&Theme::PRINT),
-            light: chart.svg(&Theme::LIGHT),
-            name,
-        });
+        chart.caption.draft = whats(&comparison).any(draft);
+        charts.push(Chart::new(name, Box::new(chart), false));
+    }
+    for (chart, drawn) in kept(&app.store, read).await? {
+        if let Ok(drawn) = drawn {
+            let name = file_name(&format!("kept {} {}", chart.id, drawn.title));
+            charts.push(Chart::new(name, drawn.picture, true));
+        }
     }
     Ok(charts)
-}
-
-/// What a figure of each ratio in a comparison would be.
-fn whats(comparison: &Comparison) -> impl Iterator<Item = &String> {
-    comparison.contenders.iter().flat_map(|contender| {
-        let scenes = contender.scenes.iter().filter_map(|line| line.ratio.as_ref());
-        scenes.chain(contender.overall.as_ref().map(|overall| &overall.these)).map(|ratio| &ratio.what)
-    })
 }
 
 /// The table of ratios.

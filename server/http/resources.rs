@@ -10,6 +10,7 @@ use axum::http::request::Parts;
 use super::App;
 use super::session::SignedIn;
 use crate::store::captures::{self, Capture};
+use crate::store::charts::{self, KeptChart};
 use crate::store::figures::{self, Figure};
 use crate::store::layouts::{self, LayoutRow};
 use crate::store::people::{self, Person};
@@ -17,7 +18,7 @@ use crate::store::pieces::{self, Piece};
 use crate::store::quotes::{self, Quote};
 use crate::store::readers::{self, Reader};
 use crate::store::segments::{self, SegmentRow};
-use crate::store::{CaptureId, Db, LayoutId, PersonId, QuoteId, ReaderId, SegmentId, StoreError};
+use crate::store::{CaptureId, ChartId, Db, LayoutId, PersonId, QuoteId, ReaderId, SegmentId, StoreError};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -107,6 +108,15 @@ impl Resource for Reader {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         readers::by_id(db, ReaderId(id)).await
+    }
+}
+
+impl Resource for KeptChart {
+    const SLOT: &'static str = "chart";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        charts::by_id(db, ChartId(id)).await
     }
 }
 

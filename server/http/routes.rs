@@ -15,8 +15,8 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, changes, cuts, draft, editions, failures, figure,
-    figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
+    App, across, against, assets, board, capture, cells, changes, charts, cuts, draft, editions, failures,
+    figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
     openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, review, rig_check,
     screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
@@ -71,15 +71,16 @@ fn pages() -> Router<App> {
         .route(paths::LAYOUTS, get(layouts::list))
         .route(paths::LAYOUT_READ, get(layouts::show).post(layouts::correct))
         .route(paths::AGAINST, get(against::show))
-        .route(paths::AGAINST_CHART, get(against::chart))
         .route(paths::PIECE_TUNING, get(tuning::show))
         .route(paths::ACROSS, get(across::show))
-        .route(paths::ACROSS_CHART, get(across::chart))
-        .route(paths::TUNING_CHART, get(tuning::chart))
         .route(paths::LATENCY, get(latency::show))
-        .route(paths::LATENCY_CHART, get(latency::chart))
         .route(paths::WORTH, get(worth::show))
-        .route(paths::WORTH_CHART, get(worth::chart))
+        .route(paths::CHART_ALONE, get(charts::alone))
+        .route(paths::CHARTS, get(charts::list).post(charts::add))
+        .route(paths::CHART_LOOK, post(charts::look))
+        .route(paths::CHART, get(charts::show).post(charts::save))
+        .route(paths::CHART_PICTURE, get(charts::picture))
+        .route(paths::CHART_OUT, post(charts::take_out))
         .route(paths::READERS, get(readers::ask).post(readers::add))
         .route(paths::READER, get(readers::show).post(readers::save))
         .route(paths::READER_OUT, post(readers::take_out))

@@ -30,6 +30,11 @@ pub struct Sent {
 }
 
 impl Sent {
+    /// What the query of an address says.
+    pub fn of_query(query: &str) -> Self {
+        Sent { pairs: form(query.as_bytes()), route: String::new() }
+    }
+
     /// The text of this name, without blanks around it; empty when there is none.
     pub fn text(&self, name: &str) -> &str {
         self.raw(name).trim()

@@ -14,7 +14,6 @@ use weighhouse_web::pages::{
 
 use super::App;
 use super::against::{count, ratio};
-use super::chart::{picture, theme};
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, respond};
@@ -25,7 +24,7 @@ use crate::store::registers::tunings::STOCK;
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::figures::what::What;
 use crate::work::tuning::{self, Asked, CurveFound, Found, Offsets, Tuned};
-use crate::work::{Refusal, Result, foot};
+use crate::work::{Result, foot};
 
 /// The page.
 pub(super) async fn show(
@@ -46,27 +45,13 @@ pub(super) async fn show(
     respond(wants, &page)
 }
 
-/// The chart alone.
-pub(super) async fn chart(
-    State(app): State<App>,
-    _who: SignedIn,
-    Of(piece): Of<Piece>,
-    sent::Asked(query): sent::Asked,
-) -> Result<Response> {
-    let theme = theme(&query)?;
-    let (evidence, found) = tuning::show(&app.store, piece.id, &asked(&query)).await?;
-    let found = found.ok_or_else(|| Refusal::missing("tuning", &piece.key))?;
-    let mut chart = told(&evidence, &found).chart;
-    chart.caption.draft = true;
-    Ok(picture(chart.svg(theme)))
-}
-
-fn asked(query: &Sent) -> Asked {
+pub(super) fn asked(query: &Sent) -> Asked {
     let text = |name| query.text(name).to_owned();
     Asked { part: text("part"), setting: text("setting"), scene: text("scene") }
 }
 
-fn told(evidence: &Evidence, found: &Found) -> TuningFound {
+/// What was found, in the words of the page.
+pub(super) fn told(evidence: &Evidence, found: &Found) -> TuningFound {
     Told::of(evidence, found).all()
 }
 

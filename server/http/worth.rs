@@ -2,12 +2,10 @@
 
 use axum::extract::State;
 use axum::response::Response;
-use weighhouse_web::charts::Ratios;
 use weighhouse_web::pages::{Field, Worth, WorthForm};
 
 use super::App;
 use super::answers::Answers;
-use super::chart::{picture, theme};
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, respond};
@@ -18,7 +16,7 @@ use crate::store::pieces::Piece;
 use crate::work::answers::{ForReader, answers};
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::worth::{self, Asked, Found, Market};
-use crate::work::{Kind, Refusal, Result, against};
+use crate::work::{Result, against};
 
 /// The page.
 pub(super) async fn show(
@@ -43,41 +41,12 @@ pub(super) async fn show(
     respond(wants, &page)
 }
 
-/// One of its charts alone: `of` is value or readers.
-pub(super) async fn chart(
-    State(app): State<App>,
-    _who: SignedIn,
-    Of(piece): Of<Piece>,
-    sent::Asked(query): sent::Asked,
-) -> Result<Response> {
-    let theme = theme(&query)?;
-    let (evidence, found) = worth::show(&app.store, piece.id, &asked(&query)).await?;
-    let drawn = match &found {
-        Some(found) => drawn(&evidence, found, query.text("of"))?,
-        None => None,
-    };
-    let mut chart = drawn.ok_or_else(|| Refusal::missing("value", &piece.key))?;
-    chart.caption.draft = true;
-    Ok(picture(chart.svg(theme)))
-}
-
-fn drawn(evidence: &Evidence, found: &Found, of: &str) -> Result<Option<Ratios>> {
-    match of {
-        "" | "value" => Ok(Told::new(evidence, found).chart()),
-        "readers" => Ok(Answers::new(evidence, found, &of_readers(evidence, Some(found))?).chart()),
-        other => {
-            let says = format!("'{other}' is no chart of this page.");
-            Err(Refusal::new(Kind::Invalid, "Not drawn", says, "It is value or readers.").into())
-        }
-    }
-}
-
-fn of_readers(evidence: &Evidence, found: Option<&Found>) -> Result<Vec<ForReader>> {
+pub(super) fn of_readers(evidence: &Evidence, found: Option<&Found>) -> Result<Vec<ForReader>> {
     let Some(found) = found else { return Ok(Vec::new()) };
     answers(evidence, found.choice.baseline, &found.choice.contenders, found.market.as_ref())
 }
 
-fn asked(query: &Sent) -> Asked {
+pub(super) fn asked(query: &Sent) -> Asked {
     let text = |name| query.text(name).to_owned();
     Asked {
         compared: against::Asked {

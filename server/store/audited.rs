@@ -285,6 +285,11 @@ pub const READER: Audited = Audited::of(
         "version",
     ],
 );
+/// A kept chart.
+pub const CHART: Audited =
+    Audited::of("chart", &["id", "piece_id", "kind", "asked", "title", "note", "scenes", "version"]);
+/// How the team's charts look.
+pub const CHART_LOOK: Audited = Audited::of("chart_look", &["id", "accent", "version"]);
 /// What the steps of a session take.
 pub const BENCH_COST: Audited = Audited::of(
     "bench_cost",
@@ -361,6 +366,8 @@ pub(super) const ALL: &[&Audited] = &[
     &FIGURE,
     &FIGURE_STEP,
     &READER,
+    &CHART,
+    &CHART_LOOK,
     &BENCH_COST,
     &BOARD,
     &QUOTE,

@@ -87,6 +87,8 @@ ids! {
     PieceId,
     /// A kind of reader.
     ReaderId,
+    /// A kept chart.
+    ChartId,
     /// A rig's board beside it.
     BoardId,
     /// A piece's choice of screens.

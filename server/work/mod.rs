@@ -8,6 +8,7 @@ pub mod bench_week;
 mod cell_evidence;
 pub mod cells;
 pub mod changes;
+pub mod charts;
 pub mod choices;
 pub mod cuts;
 pub mod deadline;

@@ -66,6 +66,7 @@ async fn each_page_fits_a_desk_and_a_phone() {
         paths::editions(&piece),
         paths::quotes(&piece),
         paths::pack(&piece),
+        paths::charts(&piece),
         paths::rigs(),
         paths::rig(1),
         paths::parts(),
@@ -94,6 +95,10 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
     browser.press("Make the figure").await;
     browser.see("The figure is made").await;
     let figure = browser.path().await;
+    browser.open(&paths::against(piece)).await;
+    browser.press("Keep this chart").await;
+    browser.see("The chart is kept").await;
+    let chart = browser.path().await;
     browser.open(&paths::sessions(piece)).await;
     browser.press("Make a board").await;
     browser.see("Shown once").await;
@@ -122,6 +127,8 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::editions(piece),
         paths::quotes(piece),
         paths::pack(piece),
+        paths::charts(piece),
+        chart,
         pass,
         figure,
         new_figure,

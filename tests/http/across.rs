@@ -3,7 +3,7 @@
 use weighhouse_web::paths;
 
 use crate::against::piece;
-use crate::harness::House;
+use crate::harness::{House, chart};
 
 #[tokio::test]
 async fn two_settings_that_differ_in_one_option_are_asked_for_until_there_are_passes() {
@@ -22,7 +22,7 @@ async fn two_settings_that_differ_in_one_option_are_asked_for_until_there_are_pa
         assert_eq!(unknown.status, 422, "{step}");
         assert!(unknown.texts(".says")[0].starts_with(&format!("'{step}' is no step")));
     }
-    assert_eq!(owner.get(&paths::across_chart("k1")).await.status, 404);
+    assert_eq!(owner.get(&chart("across", &[])).await.status, 404);
     assert_eq!(owner.get(&paths::across("none")).await.status, 404);
     assert_eq!(house.anonymous().get(&paths::api(&at)).await.status, 401);
     assert_eq!(

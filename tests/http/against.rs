@@ -9,7 +9,7 @@ use weighhouse::work::take_in::{TakeIn, Upload};
 use weighhouse_measure::compare::SceneKind;
 use weighhouse_web::paths;
 
-use crate::harness::{Client, House};
+use crate::harness::{Client, House, chart};
 
 /// Frame times of the passes of each cell, ms: even frames, so that the average is 1000 over it.
 const DUNLIN: [[f64; 2]; 2] = [[10.0, 10.1], [20.0, 20.2]];
@@ -239,9 +239,8 @@ async fn what_is_not_there_is_said_in_words_and_nobody_outside_reads() {
     let nobody = house.anonymous();
     assert_eq!(nobody.get(&paths::api(&at)).await.status, 401);
     assert_eq!(nobody.get(&at).await.status, 303);
-    let chart = paths::against_chart("k1");
-    assert_eq!(owner.get(&paths::with_query(&chart, &[("theme", "neon")])).await.status, 422);
-    let svg = owner.get(&paths::with_query(&chart, &[("theme", "dark")])).await;
+    assert_eq!(owner.get(&chart("ratios", &[("theme", "neon")])).await.status, 422);
+    let svg = owner.get(&chart("ratios", &[("theme", "dark")])).await;
     assert_eq!((svg.status, svg.header("content-type")), (200, "image/svg+xml"));
     assert!(svg.body.starts_with("<svg") && svg.body.contains(">draft</text>"));
 }

@@ -236,6 +236,12 @@ impl Answer {
     }
 }
 
+/// Address of a chart of the piece `k1` alone.
+pub fn chart(of: &str, query: &[(&str, &str)]) -> String {
+    let pairs: Vec<(&str, &str)> = [("of", of)].into_iter().chain(query.iter().copied()).collect();
+    weighhouse_web::paths::with_query(&weighhouse_web::paths::chart_alone("k1"), &pairs)
+}
+
 /// A route's pattern with `1` in each slot.
 pub fn filled(pattern: &str) -> String {
     let mut out = String::new();

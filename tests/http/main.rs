@@ -7,6 +7,7 @@
 mod across;
 mod against;
 mod assets;
+mod charts;
 mod companions;
 mod cuts;
 mod disputes;

@@ -5,7 +5,7 @@ use weighhouse::store::{Actor, CellId, SettingId, passes, pieces};
 use weighhouse_web::paths;
 
 use crate::against::{Ids, piece, segment};
-use crate::harness::{Client, House};
+use crate::harness::{Client, House, chart};
 
 /// A log of 2 000 even frames with watts and delay; a start of its own makes each file another one.
 fn log(frame_ms: f64, watts: f64, delay_ms: f64, nth: usize) -> String {
@@ -81,10 +81,10 @@ async fn without_a_second_tuning_or_a_delay_the_pages_say_what_to_do() {
     let page = owner.get(&paths::piece_tuning("k1")).await;
     assert_eq!(page.texts("main .empty b"), ["No part with two tunings yet"]);
     assert!(seen(&owner, &paths::piece_tuning("k1")).await["found"].is_null());
-    assert_eq!(owner.get(&paths::tuning_chart("k1")).await.status, 404);
+    assert_eq!(owner.get(&chart("tuning", &[])).await.status, 404);
     let page = owner.get(&paths::latency("k1")).await;
     assert_eq!(page.texts("main .empty b"), ["No delay logged yet"]);
-    assert_eq!(owner.get(&paths::latency_chart("k1")).await.status, 404);
+    assert_eq!(owner.get(&chart("latency", &[])).await.status, 404);
 }
 
 /// Common practice, no source: stock 93 fps at 575 W; 96 fps at 450 W with another tuning is better for over 100 W less,
@@ -120,11 +120,11 @@ async fn what_equals_stock_for_less_is_found_with_its_joules() {
         page.texts("main p b").iter().any(|says| says.contains("takes 125 W less: 450 W instead of 575 W"))
     );
     assert!(page.texts(".lede")[0].contains("This sample only"), "{:?}", page.texts(".lede"));
-    let chart = owner.get(&paths::tuning_chart("k1")).await;
-    assert_eq!((chart.status, chart.header("content-type")), (200, "image/svg+xml"));
-    assert!(chart.body.contains(">draft</text>"));
+    let svg = owner.get(&chart("tuning", &[])).await;
+    assert_eq!((svg.status, svg.header("content-type")), (200, "image/svg+xml"));
+    assert!(svg.body.contains(">draft</text>"));
     for query in [("part", "99"), ("setting", "x"), ("scene", "99"), ("theme", "loud")] {
-        let refused = owner.get(&paths::with_query(&paths::tuning_chart("k1"), &[query])).await;
+        let refused = owner.get(&chart("tuning", &[query])).await;
         assert_eq!(refused.status, 422, "{query:?}");
     }
 }
@@ -163,9 +163,8 @@ async fn shown_rendered_and_delay_stand_side_by_side() {
     let page = owner.get(&paths::latency("k1")).await;
     let says = page.texts("main p b");
     assert!(says.iter().any(|says| says.contains("212 shown from 53 rendered, 9 ms more delay")), "{says:?}");
-    let chart = owner.get(&paths::latency_chart("k1")).await;
-    assert_eq!(chart.status, 200);
-    let nowhere = paths::with_query(&paths::latency_chart("k1"), &[("scene", "9"), ("setting", "9")]);
+    assert_eq!(owner.get(&chart("latency", &[])).await.status, 200);
+    let nowhere = chart("latency", &[("scene", "9"), ("setting", "9")]);
     assert_eq!(owner.get(&nowhere).await.status, 404);
     // The delay of a cell can become a figure.
     let what = rows[3]["what_delay"].as_str().unwrap().to_owned();

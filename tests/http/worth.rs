@@ -6,7 +6,7 @@ use weighhouse::store::{Actor, StoreError};
 use weighhouse_web::paths;
 
 use crate::against::{Ids, piece};
-use crate::harness::{Client, House};
+use crate::harness::{Client, House, chart};
 
 /// Street prices of both cards, an older one of the first, and a list price in another currency.
 async fn prices(house: &House, ids: &Ids) {
@@ -65,21 +65,21 @@ async fn a_frame_has_a_price_with_date_and_country_and_nothing_is_converted() {
     let page = owner.get(&paths::worth("k1")).await;
     assert!(page.texts(".lede")[0].contains("street prices in DE, EUR, read on 2 Jan 1970"));
     assert!(page.texts("main table")[0].contains("2000 EUR"), "{:?}", page.texts("main table"));
-    let chart = owner.get(&paths::worth_chart("k1")).await;
-    assert_eq!((chart.status, chart.header("content-type")), (200, "image/svg+xml"));
+    let svg = owner.get(&chart("value", &[])).await;
+    assert_eq!((svg.status, svg.header("content-type")), (200, "image/svg+xml"));
     assert!(
-        chart.body.contains("Street prices in DE, EUR, read on 2 Jan 1970")
-            && chart.body.contains(">draft</text>")
+        svg.body.contains("Street prices in DE, EUR, read on 2 Jan 1970")
+            && svg.body.contains(">draft</text>")
     );
     for query in
-        [("market", "street XXX"), ("hours", "500"), ("kwh", "0,35"), ("of", "cake"), ("theme", "loud")]
+        [("market", "street XXX"), ("hours", "500"), ("kwh", "0,35"), ("shape", "round"), ("theme", "loud")]
     {
-        let refused = owner.get(&paths::with_query(&paths::worth_chart("k1"), &[query])).await;
+        let refused = owner.get(&chart("value", &[query])).await;
         assert_eq!(refused.status, 422, "{query:?}");
     }
     assert_eq!(owner.get(&paths::worth("none")).await.status, 404);
-    let readers = paths::with_query(&paths::worth_chart("k1"), &[("of", "readers")]);
-    assert_eq!(owner.get(&readers).await.status, 404, "nobody asked yet");
+    assert_eq!(owner.get(&chart("cake", &[])).await.status, 422);
+    assert_eq!(owner.get(&chart("readers", &[])).await.status, 404, "nobody asked yet");
 }
 
 fn reader<'a>(name: &'a str, asks: &'a str, plays: &[(&'a str, &'a str)]) -> Vec<(&'a str, &'a str)> {
@@ -140,11 +140,10 @@ async fn three_readers_get_three_answers_each_in_a_sentence() {
     assert!(
         says[2].contains("Nothing of what they play was measured: Vellum Rally, hairpin at 1440p native.")
     );
-    let chart = paths::with_query(&paths::worth_chart("k1"), &[("of", "readers")]);
-    let chart = owner.get(&chart).await;
+    let svg = owner.get(&chart("readers", &[])).await;
     assert!(
-        chart.body.contains(": no, asks +50%")
-            && chart.body.contains("by average frame rate: Vellum Rally, hairpin, at 2160p native"),
+        svg.body.contains(": no, asks +50%")
+            && svg.body.contains("by average frame rate: Vellum Rally, hairpin, at 2160p native"),
         "weights go along"
     );
 }

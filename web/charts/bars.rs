@@ -3,8 +3,9 @@
 use serde::Serialize;
 
 use super::canvas::{Anchor, Canvas, number};
-use super::caption::{Caption, LABEL, SIDE, SMALL, WIDTH, axis_below};
+use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
 use super::scale::{Scale, ticks};
+use super::sheet::{Drawn, Picture, Sheet, WIDTH, in_order};
 use super::text;
 use super::theme::{Paint, Theme};
 use crate::format::{self, Unit};
@@ -53,13 +54,16 @@ pub struct Bar {
     pub low: Option<(f64, Option<f64>)>,
 }
 
-impl Bars {
-    /// The picture.
-    pub fn svg(&self, theme: &Theme) -> String {
-        let mut canvas = Canvas::new(WIDTH, theme);
+impl Picture for Bars {
+    fn caption(&mut self) -> &mut Caption {
+        &mut self.caption
+    }
+
+    fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
         let top = self.caption.above(&mut canvas, &[]) + 16.0;
         let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
-        let (left, right) = (SIDE + NAMES, WIDTH - SIDE - COLUMN * columns - 12.0);
+        let (left, right) = (SIDE + NAMES, sheet.width - SIDE - COLUMN * columns - 12.0);
         let most = self.most();
         let scale = Scale::linear((0.0, most), (left, right));
         let bottom = top + self.groups.iter().map(BarGroup::height).sum::<f64>();
@@ -68,7 +72,7 @@ impl Bars {
         let sign = self.unit.sign();
         let axis = format::sentence(&self.axis);
         let name = if sign.is_empty() { axis } else { format!("{axis} ({sign})") };
-        let below = axis_below(&mut canvas, (top, bottom), &marks, &name, (left, right));
+        let below = axis_below(&mut canvas, (top, bottom), &marks, &name, left);
         self.heads(&mut canvas, top - 6.0);
         let mut y = top;
         for group in &self.groups {
@@ -87,8 +91,22 @@ impl Bars {
         self.caption.below(canvas, below, "")
     }
 
+    fn keep(&mut self, scenes: &[String]) -> Option<usize> {
+        let all = std::mem::take(&mut self.groups);
+        let had = all.len();
+        self.groups = in_order(all, scenes, |row| &row.name);
+        Some(had)
+    }
+}
+
+impl Bars {
+    /// The picture as it stands in a page.
+    pub fn svg(&self, theme: &Theme) -> String {
+        self.drawn(theme, Sheet::wide(WIDTH)).svg
+    }
+
     fn heads(&self, canvas: &mut Canvas<'_>, y: f64) {
-        let last = WIDTH - SIDE;
+        let last = canvas.width - SIDE;
         if self.low.is_empty() {
             canvas.text((last, y), "Average", SMALL.at(Anchor::End));
             return;
@@ -135,7 +153,7 @@ impl Bar {
     fn draw(&self, canvas: &mut Canvas<'_>, middle: f64, scale: Scale, of: &Bars, group: &str) {
         let name = text::cut(&self.name, LABEL.size, false, NAMES - 28.0);
         canvas.text((SIDE + 12.0, middle + 4.5), &name, LABEL);
-        let end = WIDTH - SIDE - if of.low.is_empty() { 0.0 } else { COLUMN };
+        let end = canvas.width - SIDE - if of.low.is_empty() { 0.0 } else { COLUMN };
         let Some(average) = self.average.filter(|v| v.is_finite()) else {
             canvas.text((end, middle + 4.5), "did not run", SMALL.at(Anchor::End));
             return;
@@ -155,7 +173,7 @@ impl Bar {
             }
             canvas.text((end, middle + 4.5), &value, LABEL.at(Anchor::End));
             if !of.low.is_empty() {
-                canvas.text((WIDTH - SIDE, middle + 4.5), &low, LABEL.at(Anchor::End));
+                canvas.text((canvas.width - SIDE, middle + 4.5), &low, LABEL.at(Anchor::End));
             }
         });
     }

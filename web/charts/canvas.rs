@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::sheet::Sheet;
 use super::text;
 use super::theme::{Paint, Theme};
 
@@ -48,6 +49,8 @@ pub(super) struct Canvas<'a> {
     body: String,
     theme: &'a Theme,
     pub width: f64,
+    /// The height that the sheet is filled up to.
+    pub height: Option<f64>,
 }
 
 /// A coordinate with at most two decimals: finer than a printer, and the same bytes everywhere.
@@ -76,8 +79,9 @@ pub(super) fn escape(words: &str) -> String {
 }
 
 impl<'a> Canvas<'a> {
-    pub(super) fn new(width: f64, theme: &'a Theme) -> Self {
-        Canvas { body: String::with_capacity(8 * 1024), theme, width }
+    pub(super) fn new(sheet: Sheet, theme: &'a Theme) -> Self {
+        let Sheet { width, height, .. } = sheet;
+        Canvas { body: String::with_capacity(8 * 1024), theme, width, height }
     }
 
     fn put(&mut self, args: std::fmt::Arguments<'_>) {
@@ -145,9 +149,12 @@ impl<'a> Canvas<'a> {
         };
         let weight = if look.bold { " font-weight=\"700\"" } else { "" };
         let (x, y, size) = (number(at.0), number(at.1), number(look.size));
+        // Where the face is not at hand another one is fitted to the width that labels are placed by (SVG 2, 11.4.2).
+        let wide = number(look.width(words));
         let words = escape(words);
         self.put(format_args!(
-            "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\"{weight}{anchor} {fill}>{words}</text>"
+            "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\"{weight}{anchor} textLength=\"{wide}\" \
+             lengthAdjust=\"spacingAndGlyphs\" {fill}>{words}</text>"
         ));
     }
 
@@ -193,6 +200,13 @@ impl<'a> Canvas<'a> {
         self.area(&d, paint);
     }
 
+    /// A line of the paper's colour below another one, where there is paper.
+    pub(super) fn halo(&mut self, d: &str, width: f64) {
+        if !self.theme.clear {
+            self.path(d, Paint::Paper, width);
+        }
+    }
+
     /// An interval: a line with ends `cap` high to each side, on a halo so that it reads on dark bars.
     pub(super) fn interval(&mut self, (low, high): (f64, f64), y: f64, cap: f64, paint: Paint, weight: f64) {
         let d = format!(
@@ -203,7 +217,7 @@ impl<'a> Canvas<'a> {
             number(y - cap),
             number(y + cap)
         );
-        self.path(&d, Paint::Paper, weight + 2.0);
+        self.halo(&d, weight + 2.0);
         self.path(&d, paint, weight);
     }
 
@@ -228,13 +242,17 @@ impl<'a> Canvas<'a> {
     /// The finished picture. `attributes` are further ones of the root, ready to print.
     pub(super) fn finish(self, height: f64, id: &str, title: &str, desc: &str, attributes: &str) -> String {
         let (w, h) = (number(self.width), number(height));
-        let ground = self.fill(Paint::Paper);
+        let ground = if self.theme.clear {
+            String::new()
+        } else {
+            format!("<rect width=\"{w}\" height=\"{h}\" {}/>", self.fill(Paint::Paper))
+        };
         let (id, title, desc) = (escape(id), escape(title), escape(desc));
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\" \
              role=\"img\" aria-labelledby=\"{id}-title {id}-desc\" font-family=\"{FONT}, sans-serif\"{attributes}>\
              <title id=\"{id}-title\">{title}</title><desc id=\"{id}-desc\">{desc}</desc>\
-             <rect width=\"{w}\" height=\"{h}\" {ground}/>{}</svg>",
+             {ground}{}</svg>",
             self.body
         )
     }
@@ -247,7 +265,7 @@ mod tests {
     #[test]
     fn text_cannot_leave_its_element() {
         assert_eq!(escape("a<b>&\"'\u{0}\u{8}"), "a&lt;b&gt;&amp;&quot;&#39;");
-        let mut canvas = Canvas::new(100.0, &Theme::LIGHT);
+        let mut canvas = Canvas::new(Sheet::wide(100.0), &Theme::LIGHT);
         canvas.text((0.0, 10.0), "</text><script>x</script>", Type::plain(10.0, Paint::Ink));
         let svg = canvas.finish(20.0, "a", "t", "d", "");
         assert!(!svg.contains("<script"));

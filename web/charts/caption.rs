@@ -3,13 +3,12 @@
 use serde::Serialize;
 
 use super::canvas::{Anchor, Canvas, Type};
+use super::sheet::Drawn;
 use super::text;
 use super::theme::Paint;
 
 /// Space left and right of everything.
 pub(super) const SIDE: f64 = 16.0;
-/// Width of the charts that stand in text.
-pub(super) const WIDTH: f64 = 960.0;
 /// Labels of rows and values.
 pub(super) const LABEL: Type = Type::plain(13.0, Paint::Ink);
 /// Numbers at axes and what is secondary.
@@ -53,14 +52,18 @@ impl Caption {
     }
 
     /// Draws the foot below `y` and finishes the picture; `attributes` are further ones of its root.
-    pub(super) fn below(&self, mut canvas: Canvas<'_>, y: f64, attributes: &str) -> String {
+    pub(super) fn below(&self, mut canvas: Canvas<'_>, y: f64, attributes: &str) -> Drawn {
         let most = canvas.width - 2.0 * SIDE;
-        let mut y = y + 8.0;
+        let foot: Vec<String> =
+            self.foot.iter().flat_map(|line| text::wrap(line, SMALL.size, false, most)).collect();
+        // On a sheet of a fixed height the foot stands at its end.
+        let rest = if foot.is_empty() { 14.0 } else { 18.0 + 16.0 * foot.len() as f64 };
+        let mut y = (y + 8.0).max(canvas.height.map_or(0.0, |height| height - rest));
         if !self.foot.is_empty() {
             canvas.line((SIDE, y), (canvas.width - SIDE, y), Paint::Line, 1.0);
             y += 4.0;
         }
-        for line in self.foot.iter().flat_map(|line| text::wrap(line, SMALL.size, false, most)) {
+        for line in foot {
             y += 16.0;
             canvas.text((SIDE, y), &line, SMALL);
         }
@@ -69,7 +72,7 @@ impl Caption {
             let size = (height * 0.55).min(canvas.width / 4.5);
             canvas.across("draft", (canvas.width / 2.0, height / 2.0 + size * 0.3), size);
         }
-        canvas.finish(height, &self.id, &self.title, &self.desc, attributes)
+        Drawn { svg: canvas.finish(height, &self.id, &self.title, &self.desc, attributes), height }
     }
 }
 
@@ -98,7 +101,7 @@ pub(super) fn axis_below(
     (top, bottom): (f64, f64),
     marks: &[(f64, String)],
     name: &str,
-    (left, right): (f64, f64),
+    left: f64,
 ) -> f64 {
     let mut free = f64::NEG_INFINITY;
     for (x, words) in marks {
@@ -109,7 +112,7 @@ pub(super) fn axis_below(
             free = x + half + 6.0;
         }
     }
-    let name = text::cut(name, SMALL.size, false, right - left);
+    let name = text::cut(name, SMALL.size, false, canvas.width - SIDE - left);
     canvas.text((left, bottom + 32.0), &name, SMALL);
     bottom + 36.0
 }

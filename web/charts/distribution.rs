@@ -3,8 +3,9 @@
 use serde::Serialize;
 
 use super::canvas::{Anchor, Canvas, number};
-use super::caption::{Caption, SIDE, SMALL, WIDTH, axis_below};
+use super::caption::{Caption, SIDE, SMALL, axis_below};
 use super::scale::{Scale, ticks};
+use super::sheet::{Drawn, Picture, Sheet, WIDTH};
 use super::theme::{Paint, Theme};
 use crate::format;
 
@@ -51,10 +52,13 @@ impl Histogram {
     }
 }
 
-impl Distribution {
-    /// The picture.
-    pub fn svg(&self, theme: &Theme) -> String {
-        let mut canvas = Canvas::new(WIDTH, theme);
+impl Picture for Distribution {
+    fn caption(&mut self) -> &mut Caption {
+        &mut self.caption
+    }
+
+    fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
         let last = self.edges_ms.last().copied().unwrap_or(1.0);
         let legend: Vec<String> = self
             .series
@@ -65,12 +69,12 @@ impl Distribution {
             })
             .collect();
         let top = self.caption.above(&mut canvas, &legend) + 22.0;
-        let (left, right, bottom) = (SIDE + LEFT, WIDTH - SIDE - 12.0, top + HEIGHT);
+        let (left, right, bottom) = (SIDE + LEFT, sheet.width - SIDE - 12.0, top + HEIGHT + sheet.spare);
         let first = self.edges_ms.first().copied().unwrap_or(0.0);
         let x = Scale::linear((first, last), (left, right));
         let (values, places) = ticks(first, last, 10.0);
         let marks: Vec<_> = values.iter().map(|v| (x.at(*v), format::fixed(*v, places))).collect();
-        let below = axis_below(&mut canvas, (top, bottom), &marks, "Frame time (ms)", (left, right));
+        let below = axis_below(&mut canvas, (top, bottom), &marks, "Frame time (ms)", left);
         let shares: Vec<Vec<f64>> = self.series.iter().map(|s| s.shares(self.cumulative)).collect();
         let most =
             if self.cumulative { 100.0 } else { shares.iter().flatten().copied().fold(0.0_f64, f64::max) };
@@ -89,6 +93,13 @@ impl Distribution {
             self.shape_on(&mut canvas, shares, x, y, series);
         }
         self.caption.below(canvas, below, "")
+    }
+}
+
+impl Distribution {
+    /// The picture as it stands in a page.
+    pub fn svg(&self, theme: &Theme) -> String {
+        self.drawn(theme, Sheet::wide(WIDTH)).svg
     }
 
     fn outline(&self, shares: &[f64], x: Scale, y: Scale) -> String {

@@ -12,6 +12,7 @@ pub mod png;
 mod ratios;
 pub mod samples;
 mod scale;
+mod sheet;
 mod strip;
 mod text;
 mod theme;
@@ -21,8 +22,9 @@ pub use caption::Caption;
 pub use distribution::{Distribution, Histogram};
 pub use plane::{Place, Plane, Series, Spot};
 pub use ratios::{Overall, Ratio, RatioRow, Ratios};
+pub use sheet::{Drawn, Picture, Shape, Sheet};
 pub use strip::{Column, Lane, Span, SpanKind, Strip};
-pub use theme::Theme;
+pub use theme::{Colour, Theme};
 
 #[cfg(test)]
 pub(crate) mod check;

@@ -3,8 +3,9 @@
 use serde::Serialize;
 
 use super::canvas::{Anchor, Canvas, Type, number};
-use super::caption::{Caption, LABEL, SIDE, SMALL, WIDTH, axis_below};
+use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
 use super::scale::{Scale, ticks};
+use super::sheet::{Drawn, Picture, Sheet, WIDTH};
 use super::text;
 use super::theme::{Paint, Theme};
 use crate::format;
@@ -77,13 +78,16 @@ pub struct Place {
 /// A rectangle that a text takes: left, right, top, bottom.
 type Taken = (f64, f64, f64, f64);
 
-impl Plane {
-    /// The picture.
-    pub fn svg(&self, theme: &Theme) -> String {
-        let mut canvas = Canvas::new(WIDTH, theme);
+impl Picture for Plane {
+    fn caption(&mut self) -> &mut Caption {
+        &mut self.caption
+    }
+
+    fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
         let names: Vec<String> = self.series.iter().map(|series| series.name.clone()).collect();
         let top = self.caption.above(&mut canvas, &names) + 26.0;
-        let (left, right, bottom) = (SIDE + NUMBERS, WIDTH - SIDE, top + HEIGHT);
+        let (left, right, bottom) = (SIDE + NUMBERS, sheet.width - SIDE, top + HEIGHT + sheet.spare);
         let (x_ends, y_ends) = self.ends();
         let x = Scale::linear(x_ends, (left, right));
         let y = Scale::linear(y_ends, (bottom, top));
@@ -92,7 +96,7 @@ impl Plane {
             let (round, places) = ticks(x_ends.0, x_ends.1, 10.0);
             let marks: Vec<(f64, String)> =
                 round.into_iter().map(|v| (x.at(v), format::fixed(v, places))).collect();
-            axis_below(&mut canvas, (top, bottom), &marks, &self.across, (left, right))
+            axis_below(&mut canvas, (top, bottom), &marks, &self.across, left)
         };
         let mut taken = Vec::new();
         for place in &self.places {
@@ -118,6 +122,13 @@ impl Plane {
             }
         }
         self.caption.below(canvas, below, "")
+    }
+}
+
+impl Plane {
+    /// The picture as it stands in a page.
+    pub fn svg(&self, theme: &Theme) -> String {
+        self.drawn(theme, Sheet::wide(WIDTH)).svg
     }
 
     /// Ends of both axes: everything shown, with air.
@@ -216,7 +227,7 @@ impl Spot {
                 let (low, high) = (number(y.at(low)), number(y.at(high)));
                 let (here, from, to) = (number(across), number(across - 4.0), number(across + 4.0));
                 let d = format!("M{here} {low}V{high}M{from} {low}H{to}M{from} {high}H{to}");
-                canvas.path(&d, Paint::Paper, 3.4);
+                canvas.halo(&d, 3.4);
                 canvas.path(&d, Paint::Series(nth), 1.4);
             }
             canvas.dot((across, up), 5.0, nth);

@@ -36,17 +36,35 @@ static FONTS: LazyLock<Arc<usvg::fontdb::Database>> = LazyLock::new(|| {
 /// # Errors
 /// When the SVG is not well formed or the picture would have no pixels or too many.
 pub fn from_svg(svg: &str, scale: f32) -> Result<Vec<u8>, PngError> {
+    let tree = tree(svg)?;
+    let scale = scale.clamp(0.1, 8.0);
+    let size = tree.size().to_int_size().scale_by(scale).unwrap_or(tree.size().to_int_size());
+    encoded(&tree, (size.width(), size.height()), scale)
+}
+
+/// Draws an SVG so many pixels wide; its height follows.
+///
+/// # Errors
+/// As [`from_svg`].
+pub fn wide(svg: &str, width: u32) -> Result<Vec<u8>, PngError> {
+    let tree = tree(svg)?;
+    let size = tree.size().to_int_size();
+    let height = (size.height() * width + size.width() / 2) / size.width();
+    encoded(&tree, (width, height), width as f32 / tree.size().width())
+}
+
+fn tree(svg: &str) -> Result<usvg::Tree, PngError> {
     let options = usvg::Options {
         fontdb: Arc::clone(&FONTS),
         font_family: super::canvas::FONT.into(),
         ..Default::default()
     };
-    let tree = usvg::Tree::from_str(svg, &options)?;
-    let scale = scale.clamp(0.1, 8.0);
-    let size = tree.size().to_int_size().scale_by(scale).unwrap_or(tree.size().to_int_size());
-    let (width, height) = (size.width(), size.height());
+    Ok(usvg::Tree::from_str(svg, &options)?)
+}
+
+fn encoded(tree: &usvg::Tree, (width, height): (u32, u32), scale: f32) -> Result<Vec<u8>, PngError> {
     let mut pixels = tiny_skia::Pixmap::new(width, height).ok_or(PngError::Size { width, height })?;
-    resvg::render(&tree, tiny_skia::Transform::from_scale(scale, scale), &mut pixels.as_mut());
+    resvg::render(tree, tiny_skia::Transform::from_scale(scale, scale), &mut pixels.as_mut());
     pixels.encode_png().map_err(|e| PngError::Encode(e.to_string()))
 }
 
@@ -86,6 +104,16 @@ mod tests {
         let measured = super::super::text::width(words, 14.0, false);
         // The right edge of the last pixel; the last digit keeps less than a pixel of white to its right.
         assert!((f64::from(last + 1) - measured).abs() < 1.5, "{last} against {measured}");
+    }
+
+    #[test]
+    fn a_picture_is_as_wide_as_asked() {
+        let svg = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"1136\" height=\"639\"><rect width=\"9\" height=\"9\"/></svg>";
+        for (width, height) in [(1920, 1080), (3840, 2160)] {
+            let pixels = tiny_skia::Pixmap::decode_png(&wide(svg, width).unwrap()).unwrap();
+            assert_eq!((pixels.width(), pixels.height()), (width, height));
+        }
+        assert!(wide(svg, 0).is_err());
     }
 
     #[test]

@@ -3,8 +3,9 @@
 use serde::Serialize;
 
 use super::canvas::{Anchor, Canvas, Type, number};
-use super::caption::{Caption, LABEL, SIDE, SMALL, WIDTH, axis_below};
+use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
 use super::scale::{Scale, step};
+use super::sheet::{Drawn, Picture, Sheet, WIDTH, in_order};
 use super::text;
 use super::theme::{Paint, Theme};
 use crate::format;
@@ -63,13 +64,16 @@ pub struct Overall {
     pub another: Option<(f64, f64)>,
 }
 
-impl Ratios {
-    /// The picture.
-    pub fn svg(&self, theme: &Theme) -> String {
-        let mut canvas = Canvas::new(WIDTH, theme);
+impl Picture for Ratios {
+    fn caption(&mut self) -> &mut Caption {
+        &mut self.caption
+    }
+
+    fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
         let legend: &[String] = if self.contenders.len() > 1 { &self.contenders } else { &[] };
         let top = self.caption.above(&mut canvas, legend) + 18.0;
-        let (left, right) = (SIDE + NAMES, WIDTH - SIDE - VALUES);
+        let (left, right) = (SIDE + NAMES, sheet.width - SIDE - VALUES);
         let (low, high) = self.reach();
         let scale = Scale::log((low, high), (left + 8.0, right - 8.0));
         let bottom = top + self.height();
@@ -78,7 +82,7 @@ impl Ratios {
             (top, bottom),
             &marks(scale, (low, high)),
             &format::sentence(&self.axis),
-            (left, right),
+            left,
         );
         let one = scale.at(1.0);
         canvas.line((one, top - 4.0), (one, bottom), Paint::Ink, 1.5);
@@ -92,6 +96,20 @@ impl Ratios {
         }
         self.draw_overall(&mut canvas, y, scale);
         self.caption.below(canvas, below, "")
+    }
+
+    fn keep(&mut self, scenes: &[String]) -> Option<usize> {
+        let all = std::mem::take(&mut self.rows);
+        let had = all.len();
+        self.rows = in_order(all, scenes, |row| &row.name);
+        Some(had)
+    }
+}
+
+impl Ratios {
+    /// The picture as it stands in a page.
+    pub fn svg(&self, theme: &Theme) -> String {
+        self.drawn(theme, Sheet::wide(WIDTH)).svg
     }
 
     /// Ends of the axis: all intervals and 1, with a little air.
@@ -123,8 +141,8 @@ impl Ratios {
             return;
         }
         // Ruled twice, as a sum is.
-        canvas.line((SIDE, y + 4.0), (WIDTH - SIDE, y + 4.0), Paint::Ink, 1.0);
-        canvas.line((SIDE, y + 7.0), (WIDTH - SIDE, y + 7.0), Paint::Ink, 1.0);
+        canvas.line((SIDE, y + 4.0), (canvas.width - SIDE, y + 4.0), Paint::Ink, 1.0);
+        canvas.line((SIDE, y + 7.0), (canvas.width - SIDE, y + 7.0), Paint::Ink, 1.0);
         let several = self.contenders.len() > 1;
         let indent = if several { SIDE + 18.0 } else { SIDE };
         let mut y = y + 14.0;
@@ -150,7 +168,7 @@ impl Ratios {
                     let middle = y + ROW / 2.0;
                     canvas.text((indent, middle + 4.5), "Another scene like these", LABEL);
                     bar(canvas, scale, (low, high), middle, series, 1.2);
-                    let end = (WIDTH - SIDE, middle + 4.5);
+                    let end = (canvas.width - SIDE, middle + 4.5);
                     canvas.text(end, &format::change_interval(low, high), SMALL.at(Anchor::End));
                 });
                 y += ROW;
@@ -191,10 +209,12 @@ impl RatioRow {
                     canvas.dot((scale.at(ratio.value), middle), 4.5, series);
                     value_at(canvas, middle, ratio, false);
                 }),
-                None => canvas.text((WIDTH - SIDE, middle + 4.5), "not compared", SMALL.at(Anchor::End)),
+                None => {
+                    canvas.text((canvas.width - SIDE, middle + 4.5), "not compared", SMALL.at(Anchor::End))
+                }
             }
         }
-        canvas.line((SIDE, y + height), (WIDTH - SIDE, y + height), Paint::Line, 0.6);
+        canvas.line((SIDE, y + height), (canvas.width - SIDE, y + height), Paint::Line, 0.6);
         y + height
     }
 }
@@ -217,10 +237,10 @@ fn bar(
 fn value_at(canvas: &mut Canvas<'_>, middle: f64, ratio: &Ratio, bold: bool) {
     let look = if bold { LABEL.bold() } else { LABEL };
     let change = format::change_to(ratio.value, ratio.low, ratio.high);
-    canvas.text((WIDTH - SIDE - 128.0, middle + 4.5), &change, look.at(Anchor::End));
+    canvas.text((canvas.width - SIDE - 128.0, middle + 4.5), &change, look.at(Anchor::End));
     if ratio.low.is_finite() && ratio.high.is_finite() {
         let interval = format::change_interval(ratio.low, ratio.high);
-        canvas.text((WIDTH - SIDE, middle + 4.5), &interval, SMALL.at(Anchor::End));
+        canvas.text((canvas.width - SIDE, middle + 4.5), &interval, SMALL.at(Anchor::End));
     }
 }
 

@@ -1,8 +1,8 @@
 //! Made-up charts, one of each kind, for the pattern page and for looking at.
 
 use super::{
-    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Place, Plane, Ratio,
-    RatioRow, Ratios, Series, Span, SpanKind, Spot, Strip, Theme,
+    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Picture, Place, Plane,
+    Ratio, RatioRow, Ratios, Series, Shape, Span, SpanKind, Spot, Strip, Theme,
 };
 use crate::format::Unit;
 
@@ -23,15 +23,20 @@ pub fn inline() -> Vec<String> {
 }
 
 /// Each kind of chart with its name.
-pub fn all(theme: &Theme) -> Vec<(&'static str, String)> {
+pub fn pictures() -> Vec<(&'static str, Box<dyn Picture>)> {
     vec![
-        ("strip", strip().svg(theme)),
-        ("ratios", ratios().svg(theme)),
-        ("bars", bars().svg(theme)),
-        ("plane", plane().svg(theme)),
-        ("distribution", distribution(false).svg(theme)),
-        ("cumulative", distribution(true).svg(theme)),
+        ("strip", Box::new(strip())),
+        ("ratios", Box::new(ratios())),
+        ("bars", Box::new(bars())),
+        ("plane", Box::new(plane())),
+        ("distribution", Box::new(distribution(false))),
+        ("cumulative", Box::new(distribution(true))),
     ]
+}
+
+/// Each kind of chart with its name, as it stands in a page.
+pub fn all(theme: &Theme) -> Vec<(&'static str, String)> {
+    pictures().into_iter().map(|(name, picture)| (name, picture.shaped(theme, Shape::Page))).collect()
 }
 
 /// A part at its tunings.

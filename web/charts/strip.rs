@@ -10,6 +10,7 @@ use serde::Serialize;
 use super::canvas::{Anchor, Canvas, number};
 use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
 use super::scale::{Scale, ticks};
+use super::sheet::{Drawn, Picture, Sheet};
 use super::text;
 use super::theme::{Paint, Theme};
 use crate::format::{self, Unit};
@@ -101,29 +102,28 @@ pub enum SpanKind {
     Stretch,
 }
 
-impl Strip {
-    /// How many columns a picture of this width shows: what to ask the store for.
-    pub fn columns(width: u32) -> u32 {
-        let width = width.clamp(320, 4000);
-        width - 120
+impl Picture for Strip {
+    fn caption(&mut self) -> &mut Caption {
+        &mut self.caption
     }
 
-    /// The picture. Its root says where the plot stands (`data-left`, `data-right`, picture units) and which stretch
-    /// it shows (`data-from`, `data-to`, seconds), for `strip.js`.
-    pub fn svg(&self, theme: &Theme) -> String {
-        let width = f64::from(self.width.clamp(320, 4000));
-        let mut canvas = Canvas::new(width, theme);
+    fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
+        let width = sheet.width;
         let (left, right) = (SIDE + LEFT, width - SIDE - 16.0);
         let time = Scale::linear((self.from_ns as f64, self.to_ns as f64), (left, right));
         let mut y = self.caption.above(&mut canvas, &[]);
-        let bottom = y + self.lanes.iter().map(Lane::height).sum::<f64>();
+        let passes = self.lanes.iter().filter(|lane| !lane.slim).count();
+        let more = sheet.spare / passes.max(1) as f64;
+        let bottom = y + self.lanes.iter().map(|lane| lane.height(more)).sum::<f64>();
         let marks = self.time_marks(time, right - left);
-        let below = axis_below(&mut canvas, (bottom, bottom + 4.0), &marks, "time (s)", (left, right));
+        let below = axis_below(&mut canvas, (bottom, bottom + 4.0), &marks, "time (s)", left);
         for lane in &self.lanes {
             let range = self.range(lane.unit);
-            lane.grid(&mut canvas, y, &marks);
-            lane.draw(&mut canvas, y, time, range, (left, right));
-            y += lane.height();
+            let plot = lane.plot_at(y, more);
+            lane.grid(&mut canvas, plot, &marks);
+            lane.draw(&mut canvas, (y, plot), time, range, (left, right));
+            y += lane.height(more);
         }
         let attributes = format!(
             " data-left=\"{}\" data-right=\"{}\" data-from=\"{}\" data-to=\"{}\"",
@@ -133,6 +133,20 @@ impl Strip {
             seconds(self.to_ns)
         );
         self.caption.below(canvas, below, &attributes)
+    }
+}
+
+impl Strip {
+    /// How many columns a picture of this width shows: what to ask the store for.
+    pub fn columns(width: u32) -> u32 {
+        let width = width.clamp(320, 4000);
+        width - 120
+    }
+
+    /// The picture as it stands in a page. Its root says where the plot stands (`data-left`, `data-right`, picture
+    /// units) and which stretch it shows (`data-from`, `data-to`, seconds), for `strip.js`.
+    pub fn svg(&self, theme: &Theme) -> String {
+        self.drawn(theme, Sheet::wide(f64::from(self.width.clamp(320, 4000)))).svg
     }
 
     fn time_marks(&self, time: Scale, wide: f64) -> Vec<(f64, String)> {
@@ -172,22 +186,22 @@ fn seconds(ns: i64) -> String {
 }
 
 impl Lane {
-    fn plot(&self) -> f64 {
-        if self.slim { SLIM } else { TALL }
+    /// `more`: how much higher than usual the plot of a pass is.
+    fn plot(&self, more: f64) -> f64 {
+        if self.slim { SLIM } else { TALL + more }
     }
 
-    fn height(&self) -> f64 {
-        HEAD + if self.spans.is_empty() { 0.0 } else { SPANS } + self.plot() + 8.0
+    fn height(&self, more: f64) -> f64 {
+        HEAD + if self.spans.is_empty() { 0.0 } else { SPANS } + self.plot(more) + 8.0
     }
 
     /// Top and bottom of the plot of a lane at `y`.
-    fn plot_at(&self, y: f64) -> (f64, f64) {
+    fn plot_at(&self, y: f64, more: f64) -> (f64, f64) {
         let top = y + HEAD + if self.spans.is_empty() { 0.0 } else { SPANS };
-        (top, top + self.plot())
+        (top, top + self.plot(more))
     }
 
-    fn grid(&self, canvas: &mut Canvas<'_>, y: f64, marks: &[(f64, String)]) {
-        let (top, bottom) = self.plot_at(y);
+    fn grid(&self, canvas: &mut Canvas<'_>, (top, bottom): (f64, f64), marks: &[(f64, String)]) {
         for (x, _) in marks {
             canvas.line((*x, top), (*x, bottom), Paint::Line, 1.0);
         }
@@ -196,7 +210,7 @@ impl Lane {
     fn draw(
         &self,
         canvas: &mut Canvas<'_>,
-        y: f64,
+        (y, (top, bottom)): (f64, (f64, f64)),
         time: Scale,
         range: (f64, f64),
         (left, right): (f64, f64),
@@ -215,7 +229,6 @@ impl Lane {
         }
         let note = notes.join("; ");
         canvas.text((after, head), &text::cut(&note, SMALL.size, false, right - after), SMALL);
-        let (top, bottom) = self.plot_at(y);
         let scale = Scale::linear(range, (bottom, top));
         self.shade(canvas, (top, bottom), time, (left, right));
         self.spans_on(canvas, y + HEAD, (top, bottom), time, (left, right));

@@ -119,11 +119,11 @@ impl Across {
         chart.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, theme: &str) -> String {
-        let mut query = self.form.query();
+    fn asked(&self) -> String {
+        let mut query = vec![("of", "across"), ("step", self.form.setting.value.as_str())];
+        query.extend(self.form.query());
         query.retain(|(name, _)| *name != "setting");
-        query.extend([("step", self.form.setting.value.as_str()), ("theme", theme)]);
-        paths::with_query(&paths::across_chart(&self.key), &query)
+        paths::query(&query)
     }
 }
 

@@ -250,10 +250,10 @@ impl Against {
         strip.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, of: &'static str, theme: &'static str) -> String {
-        let mut query = self.form.query();
-        query.extend([("of", of), ("theme", theme)]);
-        paths::with_query(&paths::against_chart(&self.key), &query)
+    fn asked(&self, of: &'static str) -> String {
+        let mut query = vec![("of", of)];
+        query.extend(self.form.query());
+        paths::query(&query)
     }
 
     fn figure(&self, what: &str) -> String {

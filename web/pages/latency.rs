@@ -133,10 +133,9 @@ impl Latency {
         block.chart.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, block: &DelayBlock, theme: &str) -> String {
+    fn asked(block: &DelayBlock) -> String {
         let (scene, setting) = (block.scene_id.to_string(), block.setting_id.to_string());
-        let query = [("scene", scene.as_str()), ("setting", setting.as_str()), ("theme", theme)];
-        paths::with_query(&paths::latency_chart(&self.key), &query)
+        paths::query(&[("of", "latency"), ("scene", &scene), ("setting", &setting)])
     }
 }
 

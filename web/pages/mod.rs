@@ -5,6 +5,7 @@ mod against;
 mod board;
 mod cells;
 mod changes;
+mod charts;
 mod cuts;
 mod draft;
 mod editions;
@@ -52,6 +53,7 @@ pub use against::{
 pub use board::{Board, LastIn, NextPass, ThenLine};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use changes::{ChangeBlock, ChangeRow, Changes};
+pub use charts::{Chart, ChartLine, Charts, ScenePlace, WIDTHS};
 pub use cuts::{CutLine, Cuts};
 pub use draft::{Draft, NumberLine, TextLine, TextPiece, TextVersion};
 pub use editions::{Edition, EditionChange, EditionFigure, EditionLine, Editions, LinkLine};
@@ -117,6 +119,8 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Tuning>("tuning")?;
     take.page::<Latency>("latency")?;
     take.page::<Worth>("worth")?;
+    take.page::<Charts>("charts")?;
+    take.page::<Chart>("chart")?;
     take.page::<Reader>("reader")?;
     take.page::<NoisePrior>("noise_prior")?;
     take.page::<Draft>("draft")?;

@@ -43,6 +43,8 @@ pub struct ChartEntry {
     pub title: String,
     /// Whether a number in it is not agreed: it then says so across itself.
     pub draft: bool,
+    /// Whether the piece keeps it with words of its own.
+    pub kept: bool,
     /// The chart, light.
     #[serde(skip)]
     pub svg: String,
@@ -80,6 +82,7 @@ impl Page for Pack {
             name: name.to_owned(),
             title: "Average frame rate, 2160p native".to_owned(),
             draft,
+            kept: draft,
             svg: String::new(),
         };
         let full = Pack {

@@ -234,14 +234,14 @@ impl Tuning {
         found.chart.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, theme: &str) -> String {
+    fn asked(&self) -> String {
         let query = [
+            ("of", "tuning"),
             ("part", self.form.part.value.as_str()),
             ("setting", self.form.setting.value.as_str()),
             ("scene", self.form.scene.value.as_str()),
-            ("theme", theme),
         ];
-        paths::with_query(&paths::tuning_chart(&self.key), &query)
+        paths::query(&query)
     }
 
     fn figure(&self, what: &str) -> String {

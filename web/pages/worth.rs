@@ -211,16 +211,15 @@ impl Worth {
         chart.svg(&Theme::LIGHT)
     }
 
-    fn chart(&self, of: &str, theme: &str) -> String {
+    fn asked(&self, of: &str) -> String {
         let query = [
+            ("of", of),
             ("measure", self.form.measure.value.as_str()),
             ("setting", self.form.setting.value.as_str()),
             ("baseline", self.form.baseline.value.as_str()),
             ("market", self.form.market.value.as_str()),
-            ("of", of),
-            ("theme", theme),
         ];
-        paths::with_query(&paths::worth_chart(&self.key), &query)
+        paths::query(&query)
     }
 
     fn figure(&self, what: &str) -> String {

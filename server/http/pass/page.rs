@@ -5,7 +5,7 @@ use serde_json::json;
 use weighhouse_measure::measures::{Measure, versions};
 use weighhouse_measure::recording::NS_PER_S;
 use weighhouse_measure::screens::FlagKind;
-use weighhouse_web::charts::{Caption, Distribution, Histogram, Strip, Theme};
+use weighhouse_web::charts::{Caption, Strip, Theme};
 use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::pass::{
     About, CellSays, Companion, Flag, Hitch, NewRemark, Proposed, Remark, RemarkSaid, Row, Ruling, Sibling,
@@ -15,6 +15,7 @@ use weighhouse_web::pages::{self, Field, Frame};
 use weighhouse_web::{format, paths};
 
 use super::super::App;
+use super::super::charts::spread;
 use super::super::session::SignedIn;
 use super::history;
 use crate::store::CompanionId;
@@ -213,53 +214,16 @@ fn all_versions() -> Vec<(String, u32)> {
     measures.chain(FlagKind::ALL.map(|kind| (kind.key().to_owned(), kind.version()))).collect()
 }
 
-/// How frame times are spread, of each pass of the cell, or added up; beyond all but a thousandth it is cut off, and said.
+/// How frame times are spread, of each pass of the cell, or added up.
 fn spread(cell: &CellEvidence, cumulative: bool) -> String {
-    let grid = weighhouse_measure::measures::distribution::BINS_PER_DECADE;
-    let passes: Vec<&PassEvidence> =
-        cell.passes.iter().filter(|pass| !pass.times.counts.is_empty()).collect();
-    let Some(first) = passes.iter().map(|pass| pass.times.from_ms).min_by(f64::total_cmp) else {
-        return String::new();
+    let (id, desc) = if cumulative {
+        ("pass-shares", "Shares of frames by frame time, added up")
+    } else {
+        ("pass-spread", "Shares of frames by frame time")
     };
-    let edge = |k: usize| first * f64::powf(10.0, k as f64 / f64::from(grid));
-    let offset = |pass: &PassEvidence| (0..).find(|k| edge(*k) >= pass.times.from_ms * 0.999).unwrap_or(0);
-    let counts: Vec<Vec<u64>> = passes
-        .iter()
-        .map(|pass| std::iter::repeat_n(0, offset(pass)).chain(pass.times.counts.iter().copied()).collect())
-        .collect();
-    let shown = counts.iter().map(|counts| classes_for(counts)).max().unwrap_or(1);
-    let series = passes.iter().zip(&counts).map(|(pass, counts)| Histogram {
-        name: format!("Pass {}", pass.row.number),
-        counts: (0..shown).map(|k| counts.get(k).copied().unwrap_or(0)).collect(),
-        beyond: counts.iter().skip(shown).sum(),
-    });
-    let chart = Distribution {
-        caption: Caption {
-            id: if cumulative { "pass-shares" } else { "pass-spread" }.to_owned(),
-            desc: if cumulative {
-                "Shares of frames by frame time, added up"
-            } else {
-                "Shares of frames by frame time"
-            }
-            .to_owned(),
-            ..Caption::default()
-        },
-        edges_ms: (0..=shown).map(edge).collect(),
-        series: series.collect(),
-        cumulative,
-    };
-    chart.svg(&Theme::LIGHT)
-}
-
-/// Classes until all but a thousandth of the frames are in.
-fn classes_for(counts: &[u64]) -> usize {
-    let all: u64 = counts.iter().sum();
-    let mut sum = 0;
-    let until = counts.iter().position(|n| {
-        sum += n;
-        sum >= all - all / 1000
-    });
-    until.map_or(counts.len(), |at| at + 1)
+    let caption = Caption { id: id.to_owned(), desc: desc.to_owned(), ..Caption::default() };
+    let chart = spread::of_passes(cell, cumulative, caption);
+    chart.map_or_else(String::new, |chart| chart.svg(&Theme::LIGHT))
 }
 
 fn flag(flag: &weighhouse_measure::screens::Flag) -> Flag {

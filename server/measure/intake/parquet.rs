@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 use std::io::{self, Read};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use ::parquet::column::page::Page;
 use ::parquet::file::reader::{FileReader, SerializedFileReader};
 use ::parquet::record::reader::RowIter;
 use ::parquet::record::{Field, Row};
@@ -34,12 +35,39 @@ impl Rows {
     /// When it is damaged.
     fn open(bytes: Bytes) -> io::Result<Self> {
         let file = SerializedFileReader::new(bytes).map_err(damaged)?;
+        hold_dictionaries(&file)?;
         let names: Vec<String> =
             file.metadata().file_metadata().schema().get_fields().iter().map(|f| cell(f.name())).collect();
         let mut out = names.join("\t");
         out.push('\n');
         Ok(Self { rows: RowIter::from_file_into(Box::new(file)), out, given: 0 })
     }
+}
+
+/// Refuses dictionaries that claim more values than they have bytes: the crate makes room for all of them before it reads
+/// one. (A value of a dictionary takes a byte at least: Parquet format, Encodings, PLAIN.)
+fn hold_dictionaries(file: &dyn FileReader) -> io::Result<()> {
+    for group in 0..file.num_row_groups() {
+        let group = file.get_row_group(group).map_err(damaged)?;
+        for column in 0..group.num_columns() {
+            let mut pages = group.get_column_page_reader(column).map_err(damaged)?;
+            while let Some(next) = pages.peek_next_page().map_err(damaged)? {
+                if !next.is_dict {
+                    pages.skip_next_page().map_err(damaged)?;
+                    continue;
+                }
+                let Some(Page::DictionaryPage { buf, num_values, .. }) =
+                    pages.get_next_page().map_err(damaged)?
+                else {
+                    return Err(damaged("a dictionary is something else"));
+                };
+                if usize::try_from(num_values).map_or(true, |values| values > buf.len()) {
+                    return Err(damaged("a dictionary claims more values than it holds"));
+                }
+            }
+        }
+    }
+    Ok(())
 }
 
 fn damaged(error: impl std::fmt::Display) -> io::Error {
