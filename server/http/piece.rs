@@ -71,6 +71,7 @@ fn typed(sent: &Sent) -> Typed {
         precision: text("precision"),
         baseline: text("baseline"),
         alone: sent.ticked("alone"),
+        agreements: text("agreements"),
         drivers: drivers
             .filter_map(|part| Some((part.parse().ok()?, sent.text(&format!("driver_{part}")).to_owned())))
             .collect(),
@@ -103,6 +104,7 @@ fn page(choices: &Choices, typed: Typed, refusal: Option<&Refusal>) -> pages::Pi
         precision: field("precision", &typed.precision),
         baseline: field("baseline", &typed.baseline),
         alone: typed.alone,
+        agreements: field("agreements", &typed.agreements),
         parts: choices.parts.iter().map(|part| (part.id.to_string(), part.name())).collect(),
         drivers: drivers.collect(),
     }

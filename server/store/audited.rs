@@ -224,27 +224,30 @@ pub const REMARK: Audited =
 pub const REMARK_STEP: Audited =
     Audited::of("remark_step", &["id", "remark_id", "does", "says", "person_id", "at_us"]);
 /// A piece.
-pub const PIECE: Audited = Audited::of(
-    "piece",
-    &[
-        "id",
-        "key",
-        "name",
-        "kind",
-        "deadline_us",
-        "deadline_zone",
-        "passes_wanted",
-        "low_definition",
-        "low_permille",
-        "margin_permille",
-        "hand_margin_permille",
-        "precision_permille",
-        "baseline_part_id",
-        "working_alone",
-        "made_us",
-        "version",
-    ],
-);
+pub const PIECE: Audited = Audited {
+    since: &["agreements"],
+    ..Audited::of(
+        "piece",
+        &[
+            "id",
+            "key",
+            "name",
+            "kind",
+            "deadline_us",
+            "deadline_zone",
+            "passes_wanted",
+            "low_definition",
+            "low_permille",
+            "margin_permille",
+            "hand_margin_permille",
+            "precision_permille",
+            "baseline_part_id",
+            "working_alone",
+            "made_us",
+            "version",
+        ],
+    )
+};
 /// A cell that a piece selected.
 pub const PIECE_CELL: Audited = Audited::of("piece_cell", &["id", "piece_id", "cell_id"]);
 /// The driver that a piece declares for a part.

@@ -47,6 +47,8 @@ pub struct PieceFields {
     pub baseline_part_id: Option<PartId>,
     /// One person does it all: marked so for ever.
     pub working_alone: bool,
+    /// How many people beside the proposer agree to a figure; `None`: one.
+    pub agreements: Option<i64>,
 }
 
 impl PieceFields {
@@ -65,6 +67,7 @@ impl PieceFields {
             precision_permille: 10,
             baseline_part_id: None,
             working_alone: false,
+            agreements: None,
         }
     }
 }
@@ -91,7 +94,7 @@ macro_rules! pieces {
         concat!(
             "SELECT id, key, name, kind, deadline_us, deadline_zone, passes_wanted, low_definition, low_permille,
                     margin_permille, hand_margin_permille, precision_permille, baseline_part_id, working_alone,
-                    made_us, version FROM piece ",
+                    agreements, made_us, version FROM piece ",
             $rest
         )
     };
@@ -117,8 +120,8 @@ pub async fn add(tx: &mut Tx<'_>, key: &str, f: &PieceFields) -> Result<PieceId,
     let id = sqlx::query_scalar(
         "INSERT INTO piece (key, name, kind, deadline_us, deadline_zone, passes_wanted, low_definition, low_permille,
                             margin_permille, hand_margin_permille, precision_permille, baseline_part_id,
-                            working_alone, made_us)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+                            working_alone, agreements, made_us)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
     )
     .bind(key)
     .bind(&f.name)
@@ -133,6 +136,7 @@ pub async fn add(tx: &mut Tx<'_>, key: &str, f: &PieceFields) -> Result<PieceId,
     .bind(f.precision_permille)
     .bind(f.baseline_part_id)
     .bind(f.working_alone)
+    .bind(f.agreements)
     .bind(tx.at_us)
     .fetch_one(&mut **tx)
     .await
@@ -146,7 +150,7 @@ pub async fn edit(tx: &mut Tx<'_>, id: PieceId, version: i64, f: &PieceFields) -
     let done = sqlx::query(
         "UPDATE piece SET name = ?, kind = ?, deadline_us = ?, deadline_zone = ?, passes_wanted = ?,
                 low_definition = ?, low_permille = ?, margin_permille = ?, hand_margin_permille = ?,
-                precision_permille = ?, baseline_part_id = ?, working_alone = ?, version = version + 1
+                precision_permille = ?, baseline_part_id = ?, working_alone = ?, agreements = ?, version = version + 1
          WHERE id = ? AND version = ?",
     )
     .bind(&f.name)
@@ -161,6 +165,7 @@ pub async fn edit(tx: &mut Tx<'_>, id: PieceId, version: i64, f: &PieceFields) -
     .bind(f.precision_permille)
     .bind(f.baseline_part_id)
     .bind(f.working_alone)
+    .bind(f.agreements)
     .bind(id)
     .bind(version)
     .execute(&mut **tx)

@@ -49,6 +49,8 @@ pub struct Typed {
     pub baseline: String,
     /// One person does it all.
     pub alone: bool,
+    /// How many people beside the proposer agree to a figure.
+    pub agreements: String,
     /// Declared driver of each part: both ids, the driver's empty where none is declared.
     pub drivers: BTreeMap<i64, String>,
 }
@@ -154,6 +156,7 @@ impl Typed {
             precision: per_cent(f.precision_permille),
             baseline: f.baseline_part_id.map(|id| id.to_string()).unwrap_or_default(),
             alone: f.working_alone,
+            agreements: f.agreements.unwrap_or(1).to_string(),
             drivers: BTreeMap::new(),
         }
     }
@@ -179,6 +182,7 @@ impl Typed {
             })
         };
         let wanted = self.wanted.parse().ok().filter(|n| (1..=50).contains(n));
+        let agreements = self.agreements.parse().ok().filter(|n| (1..=5).contains(n));
         let tail = self.tail.parse().ok().filter(|tail| matches!(tail, 1 | 10));
         let per_cent = "Write a percentage from 0.1 to 50, with at most one decimal place.";
         let fields = PieceFields {
@@ -191,6 +195,8 @@ impl Typed {
             hand_margin_permille: number("hand_margin", per_cent, permille(&self.hand_margin)),
             precision_permille: number("precision", per_cent, permille(&self.precision)),
             working_alone: self.alone,
+            agreements: Some(number("agreements", "Write how many people agree, from 1 to 5.", agreements))
+                .filter(|n| *n > 1),
             ..now.clone()
         };
         let low_definition = LowDefinition::parse(&self.low).unwrap_or_else(|| {
@@ -225,6 +231,7 @@ impl Typed {
             text("hand_margin", &self.hand_margin),
             text("precision", &self.precision),
             text("baseline", &self.baseline),
+            text("agreements", &self.agreements),
             text("alone", if self.alone { "1" } else { "" }),
         ];
         pairs.extend(self.drivers.iter().map(|(part, driver)| (format!("driver_{part}"), driver.clone())));

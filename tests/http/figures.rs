@@ -251,6 +251,38 @@ async fn one_proposes_another_agrees_and_it_lapses_only_by_its_own_cells() {
 }
 
 #[tokio::test]
+async fn as_many_agree_as_the_piece_asks_for() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let member = house.member(&owner).await;
+    let third = house.invited(&owner, "member", "Ada Fenn").await;
+    let cells = bench(&house, &owner, false).await;
+    let (_, choices) = owner.get(&paths::piece(PIECE)).await.form("main form");
+    let choose = async |agreements: &str| {
+        let kept = choices.iter().filter(|(name, _)| name != "agreements");
+        let kept = kept.map(|(name, text)| (name.as_str(), text.as_str()));
+        let fields: Vec<(&str, &str)> = kept.chain([("agreements", agreements)]).collect();
+        owner.post(&paths::piece(PIECE), &fields).await
+    };
+    assert_eq!(choose("9").await.status, 422);
+    assert_eq!(choose("2").await.status, 303);
+    let key = make(&owner, &cell_what(cells[0]), "Dunlin in the hairpin").await;
+    assert_eq!(step(&owner, "propose", &key).await.status, 201);
+    assert_eq!(step(&member, "agree", &key).await.status, 201);
+    let half = figure(&owner, &key).await;
+    assert_eq!((&half["standing"], &half["agreed_by"]), (&json!("proposed"), &json!("Iver Stroud")));
+    let page = owner.get(&paths::figures(PIECE)).await;
+    assert!(page.body.contains("so far agreed by Iver Stroud"), "{}", page.body);
+    assert_eq!(step(&member, "agree", &key).await.status, 409, "each agrees once");
+    assert_eq!(step(&third, "agree", &key).await.status, 201);
+    let agreed = figure(&owner, &key).await;
+    assert_eq!(
+        (&agreed["standing"], &agreed["agreed_by"]),
+        (&json!("agreed"), &json!("Iver Stroud and Ada Fenn"))
+    );
+}
+
+#[tokio::test]
 async fn what_prints_the_same_is_agreed_anew_in_one_step() {
     let house = House::start().await;
     let owner = house.owner().await;

@@ -126,7 +126,7 @@ async fn guests_read_and_strangers_see_nothing() {
     }
 }
 
-const CHOICES: [(&str, &str); 11] = [
+const CHOICES: [(&str, &str); 12] = [
     ("name", "Is it worth it?"),
     ("deadline", ""),
     ("zone", "UTC"),
@@ -135,6 +135,7 @@ const CHOICES: [(&str, &str); 11] = [
     ("tail", "1"),
     ("margin", "2.5"),
     ("hand_margin", "3"),
+    ("agreements", "1"),
     ("precision", "1"),
     ("baseline", "1"),
     ("driver_1", "2"),

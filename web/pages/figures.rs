@@ -79,6 +79,9 @@ impl FigureLine {
     pub fn who(&self) -> String {
         match (&self.proposed_by, &self.agreed_by) {
             (Some(_), Some(by)) if self.alone => format!("proposed and agreed by {by}, alone"),
+            (Some(first), Some(second)) if self.standing == Standing::Proposed => {
+                format!("proposed by {first}, so far agreed by {second}")
+            }
             (Some(first), Some(second)) => format!("proposed by {first}, agreed by {second}"),
             (Some(first), None) => format!("proposed by {first}"),
             (None, _) => String::new(),

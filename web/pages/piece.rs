@@ -40,6 +40,8 @@ pub struct Piece {
     pub baseline: Field,
     /// One person does it all.
     pub alone: bool,
+    /// How many people beside the proposer agree to a figure.
+    pub agreements: Field,
     /// Parts that can be the baseline: id and name.
     pub parts: Vec<(String, String)>,
     /// Declared driver of each part of its cells.
@@ -116,6 +118,7 @@ impl Page for Piece {
             precision: Field::of("1"),
             baseline: Field::of("1"),
             alone,
+            agreements: Field::of("1"),
             parts: vec![("1".into(), "Tarnwick Dunlin".into()), ("2".into(), "Tarnwick Curlew".into())],
             drivers: vec![Drivers {
                 part_id: 1,

@@ -19,6 +19,10 @@ pub struct Stamp {
     pub digits: i32,
 }
 
+/// Days from 1970-01-01 on which a log can have been written, to the year 2200: two stamps of them differ by what
+/// nanoseconds can count.
+const DAYS: std::ops::Range<i64> = 0..84_006;
+
 impl Stamp {
     /// Nanoseconds for differences between stamps of one log: UTC where the zone is known.
     pub fn ns(self) -> i64 {
@@ -48,6 +52,9 @@ pub fn stamp(cell: &[u8]) -> Option<Stamp> {
     let (seconds, fraction_ns, digits, rest) = time(rest)?;
     let (seconds, rest) = half_day(seconds, rest)?;
     let offset_s = offset(rest)?;
+    if !DAYS.contains(&days.unwrap_or(0)) {
+        return None;
+    }
     let face = days.unwrap_or(0).checked_mul(86_400)?.checked_add(seconds)?;
     let face_ns = face.checked_mul(NS_PER_S)?.checked_add(fraction_ns)?;
     Some(Stamp { face_ns, offset_s, dated: days.is_some(), digits })
@@ -222,6 +229,18 @@ mod tests {
                     .map(|date| date.duration_since(epoch).as_secs() / 86_400);
                 assert_eq!(days(year.into(), month.into(), day.into()), want, "{year}-{month}-{day}");
             }
+        }
+    }
+
+    #[test]
+    fn a_date_on_which_no_log_was_written_is_none() {
+        for text in ["1970-01-01 00:00:00", "2199-12-31 23:59:59"] {
+            assert!(ns(text).is_some(), "{text}");
+        }
+        for text in
+            ["1969-12-31 23:59:59", "2200-01-01 00:00:00", "1677-09-21T00:12:44", "9999-12-31T00:00:00Z"]
+        {
+            assert_eq!(ns(text), None, "{text}");
         }
     }
 

@@ -187,8 +187,8 @@ fn figure(ledger: &Ledger, seen: &Seen) -> FrozenFigure {
         note: seen.figure.fields.note.clone(),
         digest: seen.now.digest.clone(),
         proposed_by: person(&seen.state.proposal),
-        agreed_by: person(&seen.state.agreement),
-        alone: seen.state.agreement.as_ref().is_some_and(|step| step.alone),
+        agreed_by: seen.state.agreed_by().unwrap_or_default(),
+        alone: seen.state.alone(),
     }
 }
 

@@ -99,7 +99,8 @@ fn seen(evidence: &Evidence, figure: Figure, steps: Vec<FigureStep>) -> Result<S
     let shown = valued.as_ref().map(|valued| valued.shown(figure.fields.places));
     let disputed =
         value::cells(evidence, &what).iter().any(|cell| cell.passes.iter().any(|p| p.row.disputed()));
-    let now = Now { digest: fields.digest(), shown, disputed };
+    let needed = evidence.piece.fields.agreements.and_then(|n| usize::try_from(n).ok()).unwrap_or(1);
+    let now = Now { digest: fields.digest(), shown, disputed, needed };
     let state = state(&steps, &now);
     Ok(Seen { figure, what, valued, fields, now, state, changes: Vec::new(), disputes: Vec::new(), steps })
 }

@@ -19,6 +19,8 @@ pub struct Now {
     pub shown: Option<String>,
     /// Whether rulings of two people stand on a pass it rests on.
     pub disputed: bool,
+    /// How many people beside the proposer have to agree.
+    pub needed: usize,
 }
 
 /// Where a figure stands, and why.
@@ -28,8 +30,8 @@ pub struct State {
     pub standing: Standing,
     /// The proposal that holds or held last.
     pub proposal: Option<FigureStep>,
-    /// The agreement that holds or held last on that proposal.
-    pub agreement: Option<FigureStep>,
+    /// The agreements to that proposal, oldest first; of each person the last.
+    pub agreements: Vec<FigureStep>,
 }
 
 impl State {
@@ -40,24 +42,45 @@ impl State {
 
     /// The step that holds or held last.
     pub fn last(&self) -> Option<&FigureStep> {
-        self.agreement.as_ref().or(self.proposal.as_ref())
+        self.agreements.last().or(self.proposal.as_ref())
+    }
+
+    /// Those who agreed to what is there now: digest and printed value.
+    fn agreeing(&self, now: &Now) -> usize {
+        let same = |step: &&FigureStep| step.digest == now.digest && now.shown.as_ref() == Some(&step.shown);
+        self.agreements.iter().filter(same).count()
+    }
+
+    /// Names of those who agreed: `Ada and Ben`.
+    pub fn agreed_by(&self) -> Option<String> {
+        let names: Vec<&str> = self.agreements.iter().map(|step| step.person.as_str()).collect();
+        (!names.is_empty()).then(|| names.join(" and "))
+    }
+
+    /// Whether the proposer agreed alone.
+    pub fn alone(&self) -> bool {
+        self.agreements.last().is_some_and(|step| step.alone)
     }
 }
 
 /// Where a figure with these steps (oldest first) stands now. An agreement holds while its digest and its printed value
-/// are the present ones; so does a proposal.
+/// are the present ones; so does a proposal. It is agreed once as many hold as the piece asks for; working alone, one is
+/// enough.
 pub fn state(steps: &[FigureStep], now: &Now) -> State {
-    let mut state = State { standing: Standing::Draft, proposal: None, agreement: None };
+    let mut state = State { standing: Standing::Draft, proposal: None, agreements: Vec::new() };
     for step in steps {
         match step.step {
             Step::Propose => {
                 state.proposal = Some(step.clone());
-                state.agreement = None;
+                state.agreements.clear();
             }
-            Step::Agree => state.agreement = Some(step.clone()),
+            Step::Agree => {
+                state.agreements.retain(|one| one.person_id != step.person_id);
+                state.agreements.push(step.clone());
+            }
             Step::Withdraw => {
                 state.proposal = None;
-                state.agreement = None;
+                state.agreements.clear();
             }
         }
     }
@@ -65,7 +88,7 @@ pub fn state(steps: &[FigureStep], now: &Now) -> State {
         (None, None) => Standing::Draft,
         (None, Some(_)) => Standing::Withdrawn,
         (Some(step), _) if step.digest != now.digest || state.moved(now) => Standing::Lapsed,
-        (Some(step), _) if step.step == Step::Agree => Standing::Agreed,
+        _ if state.alone() || state.agreeing(now) >= now.needed => Standing::Agreed,
         (Some(_), _) => Standing::Proposed,
     };
     state
@@ -110,7 +133,13 @@ pub fn may_agree(state: &State, now: &Now, who: Agreeing) -> May {
         _ => {}
     }
     if proposal.person_id != who.person {
-        return May::Another;
+        let before = state.agreements.iter().find(|step| step.person_id == who.person);
+        return match before {
+            Some(step) if step.digest == now.digest && !state.moved(now) => {
+                May::Not("You agreed to it; somebody else agrees too.")
+            }
+            _ => May::Another,
+        };
     }
     if !who.working_alone {
         return May::Not("You proposed it; another person agrees.");
@@ -154,7 +183,7 @@ mod tests {
     }
 
     fn now(digest: &str, shown: &str) -> Now {
-        Now { digest: digest.to_owned(), shown: Some(shown.to_owned()), disputed: false }
+        Now { digest: digest.to_owned(), shown: Some(shown.to_owned()), disputed: false, needed: 1 }
     }
 
     fn who(person: i64, at_us: i64, working_alone: bool) -> Agreeing {
@@ -179,15 +208,41 @@ mod tests {
         assert_eq!(state(&steps, &here).standing, Standing::Withdrawn);
         steps.push(step(Step::Propose, 2, "a", "10"));
         let again = state(&steps, &here);
-        assert_eq!((again.standing, again.agreement), (Standing::Proposed, None));
+        assert_eq!((again.standing, again.agreements), (Standing::Proposed, vec![]));
     }
 
     #[test]
     fn what_prints_another_value_lapses_even_where_its_digest_stands() {
         let steps = [step(Step::Propose, 1, "a", "10.1"), step(Step::Agree, 2, "a", "10.1")];
         assert_eq!(state(&steps, &now("a", "10")).standing, Standing::Lapsed);
-        let gone = Now { digest: "a".to_owned(), shown: None, disputed: false };
+        let gone = Now { digest: "a".to_owned(), shown: None, disputed: false, needed: 1 };
         assert_eq!(state(&steps, &gone).standing, Standing::Lapsed);
+    }
+
+    #[test]
+    fn as_many_agree_as_the_piece_asks_for() {
+        let two = |digest: &str| Now { needed: 2, ..now(digest, "10") };
+        let mut steps = vec![step(Step::Propose, 1, "a", "10"), step(Step::Agree, 2, "a", "10")];
+        let one = state(&steps, &two("a"));
+        assert_eq!(one.standing, Standing::Proposed, "one of two");
+        assert!(
+            matches!(may_agree(&one, &two("a"), who(2, 0, false)), May::Not(says) if says.contains("too"))
+        );
+        assert_eq!(may_agree(&one, &two("a"), who(3, 0, false)), May::Another);
+        assert_eq!(state(&steps, &two("b")).standing, Standing::Lapsed);
+        steps.push(step(Step::Agree, 3, "a", "10"));
+        let both = state(&steps, &two("a"));
+        assert_eq!(
+            (both.standing, both.agreed_by().as_deref()),
+            (Standing::Agreed, Some("person 2 and person 3"))
+        );
+        // What it rests on changed and the print value did not: each agrees anew.
+        steps.push(step(Step::Agree, 2, "b", "10"));
+        let anew = state(&steps, &two("b"));
+        assert_eq!(anew.standing, Standing::Proposed);
+        assert_eq!(may_agree(&anew, &two("b"), who(3, 0, false)), May::Another);
+        steps.push(step(Step::Agree, 3, "b", "10"));
+        assert_eq!(state(&steps, &two("b")).standing, Standing::Agreed);
     }
 
     #[test]

@@ -24,7 +24,6 @@ pub fn json(ledger: &Ledger) -> String {
 }
 
 fn figure(seen: &Seen) -> Value {
-    let step = seen.state.agreement.as_ref().or(seen.state.proposal.as_ref());
     json!({
         "key": seen.figure.key,
         "name": seen.figure.fields.name,
@@ -38,9 +37,9 @@ fn figure(seen: &Seen) -> Value {
         "passes": seen.valued.as_ref().map(|valued| valued.passes),
         "digest": seen.now.digest,
         "proposed_by": seen.state.proposal.as_ref().map(|step| &step.person),
-        "agreed_by": seen.state.agreement.as_ref().map(|step| &step.person),
-        "alone": step.is_some_and(|step| step.alone),
-        "agreed_value": seen.state.agreement.as_ref().map(|step| &step.value),
+        "agreed_by": seen.state.agreed_by(),
+        "alone": seen.state.alone(),
+        "agreed_value": seen.state.agreements.last().map(|step| &step.value),
     })
 }
 
