@@ -10,7 +10,8 @@ use crate::stage::Bench;
 
 const MARKS: &str = "return document.querySelectorAll('.drafted .margin li').length";
 
-async fn type_in(browser: &Browser, text: &str) {
+/// Puts a text into the draft as one who pastes it.
+pub async fn type_in(browser: &Browser, text: &str) {
     let script = format!(
         "const text = document.querySelector('textarea'); text.value = {};
          text.dispatchEvent(new Event('input', {{ bubbles: true }})); return true",

@@ -11,6 +11,7 @@ mod driver;
 #[path = "../http/harness.rs"]
 mod harness;
 mod intake;
+mod last_hours;
 mod looks;
 mod remarks;
 mod review;

@@ -70,16 +70,32 @@ pub struct Bench {
 impl Bench {
     /// Sets it: each cell that shares scene and setting with a pass that has one of these faults.
     pub async fn set(faults: &[FaultKind]) -> Self {
-        let house = House::start().await;
-        let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
+        let week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
         let faulty = |kind: &FaultKind| {
             week.truth.passes.iter().position(|p| p.fault.is_some_and(|f| f.kind == *kind))
         };
         let row = |cell: usize| (week.cells[cell].scene, week.cells[cell].setting);
         let rows: Vec<_> = faults.iter().map(|kind| row(week.passes[faulty(kind).unwrap()].cell)).collect();
         let kept: Vec<bool> = week.passes.iter().map(|pass| rows.contains(&row(pass.cell))).collect();
-        let mut kept = kept.into_iter();
-        week.passes.retain(|_| kept.next().unwrap());
+        Self::of(week, &kept).await
+    }
+
+    /// Sets it: the passes of stock parts at a setting.
+    pub async fn at_setting(name: &str) -> Self {
+        let week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
+        let wanted = |cell: usize| {
+            let cell = &week.cells[cell];
+            week.settings[cell.setting].name == name && week.tunings[cell.tuning].name == "stock"
+        };
+        let kept: Vec<bool> = week.passes.iter().map(|pass| wanted(pass.cell)).collect();
+        Self::of(week, &kept).await
+    }
+
+    /// Loads those passes of a week that are kept, before anything was decided.
+    async fn of(mut week: Demo, kept: &[bool]) -> Self {
+        let house = House::start().await;
+        let mut kept = kept.iter();
+        week.passes.retain(|_| *kept.next().unwrap());
         week.decisions.clear();
         let passwords = Passwords::new(CHEAP);
         bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
