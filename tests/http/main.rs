@@ -6,6 +6,7 @@
 
 mod across;
 mod against;
+mod agreements;
 mod assets;
 mod charts;
 mod companions;
