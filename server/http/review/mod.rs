@@ -197,7 +197,7 @@ pub(super) fn undoing(version: i64) -> [(&'static str, String); 2] {
 /// What stands after a ruling was taken back.
 pub(super) fn taken_back(stands: Verdict) -> String {
     match stands {
-        Verdict::Open => "Taken back: the pass is as before its first ruling.".to_owned(),
+        Verdict::Open => "Taken back: no ruling stands on the pass now.".to_owned(),
         stands => format!("Taken back: the ruling before it, '{stands}', stands again."),
     }
 }
@@ -246,9 +246,13 @@ fn ruled_words(ruled: &Ruled, why: &str) -> String {
     });
     let way = ruled.way.map_or_else(String::new, |(measure, ratio)| {
         let what = if measure == Measure::AverageFps { "average" } else { "low" };
-        let way = if ratio > 1.0 { "raises" } else { "lowers" };
-        let by = format::change(ratio);
-        format!(" Left out, it {way} its cell's {what} ({by}).")
+        let way = match (ruled.verdict == Verdict::Keep, ratio > 1.0) {
+            (true, true) => "would raise",
+            (true, false) => "would lower",
+            (false, true) => "raises",
+            (false, false) => "lowers",
+        };
+        format!(" Left out, it {way} its cell's {what} ({}).", format::change(ratio))
     });
     format!("{settled}{verb}: {on}{why}.{way}{against}")
 }
