@@ -162,7 +162,11 @@ impl<'a> Answers<'a> {
         let asks = of.reader.fields.asks_permille / 10;
         Some(RatioRow {
             name: of.reader.fields.name.clone(),
-            note: format!("{}: {}, asks +{asks}%", self.names.tuning_name(of.contender), of.answer.words()),
+            note: format!(
+                "{}: {}; they ask for +{asks}%",
+                self.names.tuning_name(of.contender),
+                of.answer.words()
+            ),
             ratios: vec![Some(Ratio { value: lead.ratio, low, high })],
             asked: Some(1.0 + asks as f64 / 100.0),
         })

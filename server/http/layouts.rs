@@ -2,9 +2,11 @@
 
 use axum::extract::State;
 use axum::response::Response;
-use weighhouse_measure::intake::Layout;
-use weighhouse_measure::recording::Kind;
-use weighhouse_web::pages::{Anew, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts};
+use weighhouse_measure::intake::{Layout, StampAt};
+use weighhouse_measure::recording::{Kind, Role};
+use weighhouse_web::pages::{
+    self, Anew, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts,
+};
 use weighhouse_web::{format, logs, paths};
 
 use super::App;
@@ -48,8 +50,9 @@ pub(super) async fn correct(
 ) -> Result<Response> {
     let one = layouts::one(&app.store, row.clone()).await?;
     let version = sent.version()?;
-    let said =
-        columns(&sent).and_then(|(kind, columns)| layouts::otherwise(&one.listed.layout, kind, &columns));
+    let said = columns(&sent).and_then(|(kind, columns)| {
+        layouts::otherwise(&one.listed.layout, kind, &columns, said_beyond(&sent))
+    });
     let layout = match said {
         Ok(layout) => layout,
         Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {
@@ -104,6 +107,7 @@ async fn sure(app: &App, who: &SignedIn, one: One, layout: Layout) -> Result<Lay
         layout: line(one.listed),
         newest: one.newest,
         kind: layout.kind,
+        beyond: beyond(&layout),
         columns: layout.columns,
         anew: tried.into_iter().map(anew).collect(),
         lapsing: lapsing.into_iter().map(lapse).collect(),
@@ -116,6 +120,7 @@ fn line(listed: Listed) -> LayoutLine {
     LayoutLine {
         id: listed.row.id.0,
         kind: listed.layout.kind,
+        beyond: beyond(&listed.layout),
         columns: listed.layout.columns,
         version: listed.row.version,
         by: listed.by,
@@ -125,6 +130,31 @@ fn line(listed: Listed) -> LayoutLine {
         file: used.map_or_else(String::new, |used| used.file.clone()),
         remembered: listed.remembered,
     }
+}
+
+/// What a layout says beside its columns, where it has a say.
+fn beyond(layout: &Layout) -> pages::Beyond {
+    let named = layout.column(Role::Program).is_some();
+    pages::Beyond {
+        at_end: layout.clock.map(|_| layout.stamp_at == StampAt::End),
+        program: named.then(|| layout.only.as_ref().map_or_else(String::new, |only| only.is.clone())),
+        dropped_count: layout.dropped.map(|dropped| dropped.counts),
+    }
+}
+
+fn said_beyond(sent: &Sent) -> layouts::Beyond {
+    let stamp_at = match sent.text("stamp") {
+        "start" => Some(StampAt::Start),
+        "end" => Some(StampAt::End),
+        _ => None,
+    };
+    let program = sent.names().any(|name| name == "program").then(|| sent.text("program").to_owned());
+    let dropped_count = match sent.text("dropped") {
+        "count" => Some(true),
+        "join" => Some(false),
+        _ => None,
+    };
+    layouts::Beyond { stamp_at, program, dropped_count }
 }
 
 fn anew(tried: Tried) -> Anew {

@@ -124,3 +124,48 @@ async fn guests_look_and_a_stale_page_corrects_nothing() {
     assert_eq!(owner.post(&paths::layout_read(1), &stale).await.status, 412);
     assert_eq!(pass(&house).await.layout_version, 1);
 }
+
+/// Two programs wrote into one log: 8 ms frames of lamps.exe, 20 ms frames of overlay.exe.
+fn two_programs() -> String {
+    let (mut text, mut at) = ("program,elapsed (s),frame time (ms)\n".to_owned(), [0.0, 0.0]);
+    for n in 0..900 {
+        for (of, (name, ms)) in [("lamps.exe", 8.0), ("overlay.exe", 20.0)].into_iter().enumerate() {
+            let took = ms + f64::from((n * 7 + i32::from(of == 1)) % 5) * 0.13;
+            text += &format!("{name},{:.6},{took:.3}\n", at[of]);
+            at[of] += took / 1000.0;
+        }
+    }
+    text
+}
+
+#[tokio::test]
+async fn the_program_that_was_chosen_and_where_stamps_were_taken_are_corrected_too() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    registers(&house).await;
+    let asked = owner.put(&paths::upload("two.csv"), two_programs()).await.json();
+    assert_eq!(asked["outcome"], "ask", "{asked}");
+    let at = asked["layout"].as_str().unwrap().to_owned();
+    let question = owner.get(&at).await;
+    let way = question.texts("#ways + .body li").iter().position(|way| way.contains("overlay")).unwrap();
+    let chosen = [("version", "1"), ("candidate", &way.to_string()), ("once", "w1")];
+    assert_eq!(owner.post(&at, &chosen).await.status, 303);
+    let page = owner.get(&paths::layout_read(1)).await;
+    assert_eq!(page.attribute("#program", "value").as_deref(), Some("overlay.exe"), "{}", page.body);
+    let (to, fields) = page.form("form[action*=layouts]");
+    let kept = fields.iter().filter(|(name, _)| !["program", "stamp"].contains(&name.as_str()));
+    let kept = kept.map(|(name, text)| (name.as_str(), text.as_str()));
+    let fields: Vec<_> = kept.chain([("program", "lamps.exe"), ("stamp", "end")]).collect();
+    let sure = owner.post(&to, &fields).await;
+    let changes: Vec<String> = sure.texts("#changes + .body tbody th");
+    assert_eq!(changes, ["stamps are taken", "program"], "{}", sure.body);
+    let (to, fields) = sure.form("#sure + form");
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    assert_eq!(owner.post(&to, &fields).await.status, 303);
+    let page = owner.get(&paths::layout_read(2)).await;
+    assert_eq!(page.attribute("#program", "value").as_deref(), Some("lamps.exe"));
+    assert_eq!(page.attribute("input[name=stamp][checked]", "value").as_deref(), Some("end"));
+    let again = owner.put(&paths::upload("two_more.csv"), two_programs() + "\n").await.json();
+    let says = again["says"].as_str().unwrap().replace('\u{a0}', " ");
+    assert!(says.starts_with("900 frames over 7.43 s"), "{says}");
+}

@@ -49,20 +49,26 @@ fn by_scene(contender: &Contender) -> String {
         let names = if named { format!(" ({})", scenes.join("; ")) } else { String::new() };
         format!("{} {word}{names}", scenes.len())
     });
-    format!("By scene: {}.", told.collect::<Vec<_>>().join("; "))
+    let told = told.collect::<Vec<_>>().join("; ");
+    let beside = contender.scenes.iter().filter(|line| line.ratio.is_some() && !line.out.is_empty()).count();
+    let beside = match beside {
+        0 => String::new(),
+        n => format!(", {n} of these not in the overall"),
+    };
+    format!("By scene: {told}{beside}.")
 }
 
 #[cfg(test)]
 mod tests {
     use super::super::{Against, Page};
-    use crate::pages::RatioLine;
+    use crate::pages::{RatioLine, SceneLine};
 
     #[test]
     fn an_overall_is_told_with_the_scenes_that_do_not_share_it() {
         let mut comparison = Against::samples().remove(1).comparison.expect("a comparison");
         let first = comparison.contenders[0].scenes[0].clone();
         let of = |scene: &str, way, verdict: &str| {
-            let mut line = first.clone();
+            let mut line = SceneLine { out: String::new(), ..first.clone() };
             line.scene = scene.to_owned();
             line.ratio = line.ratio.map(|ratio| RatioLine { way, verdict: verdict.to_owned(), ..ratio });
             line

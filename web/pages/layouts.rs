@@ -24,6 +24,39 @@ pub struct Layouts {
     pub layouts: Vec<LayoutLine>,
 }
 
+/// What a layout says beside its columns; what it has no say in is `None`.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Beyond {
+    /// Whether stamps were taken at the end of their frames; without stamps nothing.
+    pub at_end: Option<bool>,
+    /// The program whose rows are read, empty: all; without a column of programs nothing.
+    pub program: Option<String>,
+    /// Whether rows that are marked as dropped count as frames; without such marks nothing.
+    pub dropped_count: Option<bool>,
+}
+
+impl Beyond {
+    /// Each thing with what is said of it: `stamps are taken`, `at the end of frames`.
+    fn said(&self) -> [(&'static str, Option<String>); 3] {
+        let end = |at_end: bool| if at_end { "at the end of frames" } else { "at the start of frames" };
+        let program = |name: &String| if name.is_empty() { "any".to_owned() } else { name.clone() };
+        let count = |counts: bool| if counts { "as frames" } else { "as time of the frame before" };
+        [
+            ("stamps are taken", self.at_end.map(|at_end| end(at_end).to_owned())),
+            ("program", self.program.as_ref().map(program)),
+            ("dropped frames count", self.dropped_count.map(|counts| count(counts).to_owned())),
+        ]
+    }
+
+    fn ends(&self) -> Vec<(&'static str, &'static str, bool)> {
+        let at_end = self.at_end.unwrap_or_default();
+        vec![
+            ("start", "at the start of their frames", !at_end),
+            ("end", "at the end of their frames", at_end),
+        ]
+    }
+}
+
 /// One of them.
 #[derive(Clone, Debug, Serialize)]
 pub struct LayoutLine {
@@ -33,6 +66,8 @@ pub struct LayoutLine {
     pub kind: Kind,
     /// Its columns.
     pub columns: Vec<Column>,
+    /// What it says beside them.
+    pub beyond: Beyond,
     /// Version for its header, from 1.
     pub version: i64,
     /// Who said so; empty: its own numbers.
@@ -133,6 +168,8 @@ pub struct LayoutSure {
     pub kind: Kind,
     /// Its columns as they would be.
     pub columns: Vec<Column>,
+    /// What would be said beside them.
+    pub beyond: Beyond,
     /// What the newest logs give now and would give.
     pub anew: Vec<Anew>,
     /// Figures that would lapse.
@@ -171,10 +208,15 @@ impl LayoutSure {
     /// Each column that is read otherwise: its heading, what it is, what it would be.
     fn changes(&self) -> Vec<(String, String, String)> {
         let pairs = self.layout.columns.iter().zip(&self.columns);
-        pairs
-            .filter(|(old, new)| (old.role, old.unit) != (new.role, new.unit))
-            .map(|(old, new)| (format!("{} {}", old.index, old.name), logs::read_as(old), logs::read_as(new)))
-            .collect()
+        let columns =
+            pairs.filter(|(old, new)| (old.role, old.unit) != (new.role, new.unit)).map(|(old, new)| {
+                (format!("{} {}", old.index, old.name), logs::read_as(old), logs::read_as(new))
+            });
+        let now = self.layout.beyond.said();
+        let beyond = now.into_iter().zip(self.beyond.said()).filter(|((_, old), (_, new))| old != new);
+        let words = |said: Option<String>| said.unwrap_or_else(|| format::NOTHING.to_owned());
+        let beyond = beyond.map(|((what, old), (_, new))| (what.to_owned(), words(old), words(new)));
+        columns.chain(beyond).collect()
     }
 
     fn what(&self) -> String {
@@ -252,6 +294,7 @@ impl Page for LayoutSure {
                 newest: 2,
                 kind: Kind::Frames,
                 columns,
+                beyond: Beyond { at_end: Some(true), ..sample().beyond },
                 anew,
                 lapsing,
             }
@@ -290,6 +333,11 @@ fn sample() -> LayoutLine {
             column(2, "took", Role::FrameTime, Unit::Millisecond),
             column(3, "board [W]", Role::Power, Unit::Watt),
         ],
+        beyond: Beyond {
+            at_end: Some(false),
+            program: Some("lamps.exe".to_owned()),
+            dropped_count: Some(false),
+        },
         version: 2,
         by: String::new(),
         logs: 120,

@@ -38,6 +38,7 @@ mod refusal;
 mod review;
 mod rig_check;
 pub mod rigs;
+mod ruled_line;
 pub mod scenes;
 mod screens;
 mod sessions;
@@ -65,7 +66,7 @@ pub use intake::{Asking, Assignment, Becomes, Group, Intake, MOST_BY_FORM, Selec
 pub use invitation::Invitation;
 pub use latency::{DelayBlock, DelayRow, Latency};
 pub use layout::Layout;
-pub use layouts::{Anew, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts};
+pub use layouts::{Anew, Beyond, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts};
 pub use methods::Methods;
 pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
 pub use pack::{ChartEntry, FileEntry, Pack};
@@ -84,6 +85,7 @@ pub use refusal::Refusal;
 pub use review::{Contested, Found, Queued, Review, Said, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
 pub use rigs::{Rig, Rigs};
+pub use ruled_line::RuledLine;
 pub use scenes::{Scene, Scenes};
 pub use screens::{ScreenChange, ScreenLine, Screens};
 pub use sessions::{

@@ -4,7 +4,7 @@
 use askama::Template;
 use serde::Serialize;
 
-use super::{Field, Frame, Page};
+use super::{Field, Frame, Page, RuledLine};
 use crate::charts::{Caption, Column, Lane, Span, SpanKind, Strip, Theme};
 use crate::format::{self, Unit};
 use crate::paths;
@@ -18,8 +18,8 @@ pub struct Review {
     pub frame: Frame,
     /// Key of the piece.
     pub piece: String,
-    /// Passes that were ruled on.
-    pub ruled: u64,
+    /// Passes that were ruled on: those to be run again, those set aside, those kept.
+    pub ruled: Vec<RuledLine>,
     /// Passes that wait, the worst first.
     pub queue: Vec<Queued>,
     /// The one that is looked at; none when nothing waits.
@@ -193,6 +193,10 @@ impl Review {
         (self.queue.len() > 1).then(|| self.link(next))
     }
 
+    fn ruled_on(&self) -> String {
+        format::plural(self.ruled.len() as u64, "pass", "passes")
+    }
+
     fn previous(&self) -> Option<String> {
         let at = self.pass.as_ref()?.at.checked_sub(1)?;
         self.queue.get(at).map(|waiting| self.link(waiting))
@@ -209,7 +213,11 @@ impl Review {
     /// `9 of 13 left`.
     fn left(&self) -> String {
         let left = u64::try_from(self.queue.len()).unwrap_or(u64::MAX);
-        format!("{} of {} left", format::count(left), format::count(left.saturating_add(self.ruled)))
+        format!(
+            "{} of {} left",
+            format::count(left),
+            format::count(left.saturating_add(self.ruled.len() as u64))
+        )
     }
 
     fn set_aside(&self) -> String {
@@ -359,7 +367,7 @@ impl Page for Review {
                 2,
             ),
             piece: "k3v9".to_owned(),
-            ruled: 3,
+            ruled: vec![RuledLine::sample(); 3],
             queue: vec![disputed.clone(), waiting("q7", 4, Some(0.023)), waiting("q8", 1, None)],
             pass: Some(pass.clone()),
             contested: vec![contested.clone()],

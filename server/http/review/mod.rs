@@ -10,7 +10,7 @@ use axum::response::{IntoResponse as _, Response};
 use serde::Deserialize;
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::charts::{Strip, Theme};
-use weighhouse_web::format;
+use weighhouse_web::format::{self, Unit};
 use weighhouse_web::pages::{Field, Undo};
 use weighhouse_web::paths;
 
@@ -252,7 +252,9 @@ fn ruled_words(ruled: &Ruled, why: &str) -> String {
             (false, true) => "raises",
             (false, false) => "lowers",
         };
-        format!(" Left out, it {way} its cell's {what} ({}).", format::change(ratio))
+        // The same share as stood in the queue, which takes no sides.
+        let by = format::value((ratio.max(1.0 / ratio) - 1.0) * 100.0, Unit::Percent);
+        format!(" Left out, it {way} its cell's {what}, by {by}.")
     });
     format!("{settled}{verb}: {on}{why}.{way}{against}")
 }

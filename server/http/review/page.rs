@@ -3,7 +3,7 @@
 use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Lane, Strip};
 use weighhouse_web::format::{self, Unit};
-use weighhouse_web::pages::{self, Contested, Field, Found, Queued, Said, UnderReview};
+use weighhouse_web::pages::{self, Contested, Field, Found, Queued, RuledLine, Said, UnderReview};
 use weighhouse_web::paths;
 
 use super::super::App;
@@ -32,7 +32,7 @@ pub(super) async fn of(app: &App, who: &SignedIn, piece: &Piece, look: Look<'_>)
     Ok(pages::Review {
         frame: piece_frame::in_piece(app, who, piece, "Review", read.evidence.to_review().count()),
         piece: piece.key.clone(),
-        ruled: count(read.ruled()),
+        ruled: read.ruled().into_iter().map(|(cell, pass)| ruled(&read, cell, pass)).collect(),
         queue: review::queue(&read.evidence).iter().map(|waiting| queued(&read, waiting)).collect(),
         pass: read.pass().map(|(shown, cell, pass)| under_review(&read, shown, cell, pass)),
         contested: read.disputed().map(|(cell, pass)| contested(&read, cell, pass)).collect(),
@@ -66,6 +66,17 @@ fn queued(read: &Review, waiting: &Waiting<'_>) -> Queued {
         moves: waiting.moves,
         kinds: kinds.into_iter().filter_map(FlagKind::from_key).map(FlagKind::name).collect(),
         rulings: pass.row.disputed().then(|| rulings(read, pass)),
+    }
+}
+
+fn ruled(read: &Review, cell: &CellEvidence, pass: &PassEvidence) -> RuledLine {
+    let Said { verdict, reason, by } = rulings(read, pass).0;
+    RuledLine {
+        key: pass.row.key.clone(),
+        on: review::named(&read.evidence, cell, pass),
+        verdict,
+        reason,
+        by,
     }
 }
 

@@ -4,7 +4,7 @@ mod example;
 
 use std::collections::BTreeMap;
 
-use weighhouse_measure::intake::{Layout, Question};
+use weighhouse_measure::intake::{Dropped, Layout, Only, Question, StampAt};
 use weighhouse_measure::recording::{Kind, Role, Unit};
 use weighhouse_web::marks::Standing;
 
@@ -111,14 +111,36 @@ pub async fn one(store: &Store, row: LayoutRow) -> Result<One> {
     Ok(One { listed, newest, rows, others })
 }
 
-/// The layout with other roles and units for its columns.
+/// What is said beside the columns; what is not said stays.
+#[derive(Clone, Debug, Default)]
+pub struct Beyond {
+    /// Where in their frames stamps were taken.
+    pub stamp_at: Option<StampAt>,
+    /// The program whose rows are read; empty: all of them.
+    pub program: Option<String>,
+    /// Whether rows that are marked as dropped count as frames.
+    pub dropped_count: Option<bool>,
+}
+
+/// The layout with other roles and units for its columns, and what is said beside them.
 ///
 /// # Errors
 /// Refused when these do not say how the rows are timed.
-pub fn otherwise(layout: &Layout, kind: Kind, columns: &[(Role, Unit)]) -> Result<Layout> {
+pub fn otherwise(layout: &Layout, kind: Kind, columns: &[(Role, Unit)], beyond: Beyond) -> Result<Layout> {
     let question =
         Question { why: String::new(), rows: Vec::new(), guess: layout.clone(), candidates: Vec::new() };
-    Ok(Layout::answer(&question, kind, columns).map_err(|says| Refusal::field("columns", says))?)
+    let mut other =
+        Layout::answer(&question, kind, columns).map_err(|says| Refusal::field("columns", says))?;
+    other.stamp_at = beyond.stamp_at.unwrap_or(layout.stamp_at);
+    let names = other.column(Role::Program).map(|column| column.index);
+    other.only = match (names, beyond.program) {
+        (None, _) => None,
+        (Some(_), None) => layout.only.clone(),
+        (Some(column), Some(is)) => (!is.is_empty()).then_some(Only { column, is }),
+    };
+    other.dropped =
+        layout.dropped.map(|marks| Dropped { counts: beyond.dropped_count.unwrap_or(marks.counts), ..marks });
+    Ok(other)
 }
 
 /// A log as it is read and as it would be.

@@ -124,11 +124,18 @@ impl Review {
         all.filter(|(_, pass)| pass.row.disputed())
     }
 
-    /// Passes that people ruled on, beside those that still wait.
-    pub fn ruled(&self) -> usize {
+    /// Passes that people ruled on, beside those that still wait: to be run again, set aside, kept.
+    pub fn ruled(&self) -> Vec<(&CellEvidence, &PassEvidence)> {
         let ruled =
-            |pass: &&PassEvidence| !waits(pass) && !matches!(pass.row.verdict, None | Some(Verdict::Open));
-        self.evidence.passes().filter(ruled).count()
+            |pass: &PassEvidence| !waits(pass) && !matches!(pass.row.verdict, None | Some(Verdict::Open));
+        let cells = self.evidence.cells.values();
+        let all = cells.flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)));
+        let mut found: Vec<_> = all.filter(|(_, pass)| ruled(pass)).collect();
+        let place = |verdict: Option<Verdict>| {
+            [Verdict::RunAgain, Verdict::SetAside].iter().position(|one| Some(*one) == verdict).unwrap_or(2)
+        };
+        found.sort_by_key(|(_, pass)| place(pass.row.verdict));
+        found
     }
 
     /// For each part with passes: how many were set aside or are to be run again, of how many.
