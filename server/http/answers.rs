@@ -143,7 +143,7 @@ impl<'a> Answers<'a> {
                 ),
                 title,
                 subtitle: format!(
-                    "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone. Upright mark: what they ask for.{market}"
+                    "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone. Upright mark: what they want.{market}"
                 ),
                 foot: self.weights().into_iter().chain(self.unmeasured()).chain(self.foot()).collect(),
                 draft: false,
@@ -161,12 +161,8 @@ impl<'a> Answers<'a> {
         let (low, high) = lead.bounds.map_or((f64::NAN, f64::NAN), |bounds| ends(bounds.interval));
         let asks = of.reader.fields.asks_permille / 10;
         Some(RatioRow {
-            name: of.reader.fields.name.clone(),
-            note: format!(
-                "{}: {}; they ask for +{asks}%",
-                self.names.tuning_name(of.contender),
-                of.answer.words()
-            ),
+            name: format!("{}: {}", of.reader.fields.name, self.names.tuning_name(of.contender)),
+            note: format!("by {}: {}, wants +{asks}%", of.measure.short_name(), of.answer.words()),
             ratios: vec![Some(Ratio { value: lead.ratio, low, high })],
             asked: Some(1.0 + asks as f64 / 100.0),
         })

@@ -144,7 +144,11 @@ impl<'a> Told<'a> {
             less_w: stock - watts,
             watts,
             stock_w: stock,
-            past_limits: !tuned.past_limits.is_empty(),
+            past_limits: match (tuned.past_limits.is_empty(), tuned.offsets == [0; 3]) {
+                (true, _) => "",
+                (false, true) => ", a limit past the maker's rating,",
+                (false, false) => ", offsets past the maker's rating,",
+            },
         })
     }
 
@@ -261,7 +265,7 @@ impl<'a> Told<'a> {
                 id: "tuning".to_owned(),
                 desc: format!("{title}: a dot for each tuning; the table has the same numbers."),
                 title,
-                subtitle: "Watts as measured, not as set. Curve: monotone concave fit; shade: its 95% band."
+                subtitle: "Watts as measured, not as set. Curve: monotone concave fit; shade: its 95% band. Grey: where the knee may lie."
                     .to_owned(),
                 foot,
                 draft: false,

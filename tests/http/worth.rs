@@ -142,7 +142,7 @@ async fn three_readers_get_three_answers_each_in_a_sentence() {
     );
     let svg = owner.get(&chart("readers", &[])).await;
     assert!(
-        svg.body.contains("no; they ask for +50%")
+        svg.body.contains("no, wants +50%")
             && svg.body.contains("by average frame rate: Vellum Rally, hairpin, at 2160p native"),
         "weights go along"
     );

@@ -229,7 +229,10 @@ impl RatioLine {
 impl OverallLine {
     fn driven_by(&self) -> Option<String> {
         let (scene, without) = self.drives.as_ref()?;
-        Some(format!("{scene} moves the overall most: without it {}.", format::change(*without)))
+        Some(format!(
+            "{scene} moves the overall most: without it that would be {}.",
+            format::change(*without)
+        ))
     }
 
     fn another(&self) -> String {

@@ -89,8 +89,8 @@ pub struct ForLess {
     pub watts: f64,
     /// Those of stock.
     pub stock_w: f64,
-    /// Whether it is past the maker's rated limits.
-    pub past_limits: bool,
+    /// What of it is past the maker's rated limits, as an aside; empty: nothing.
+    pub past_limits: &'static str,
     /// What a figure of the watts less would be.
     pub what: String,
 }
@@ -154,18 +154,20 @@ impl Measured {
 }
 
 impl ForLess {
-    /// `420 W is level with stock (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
-    pub fn says(&self) -> String {
+    /// `420 W is level with stock within 2% (1.2% slower) and takes 76 W less: 416 W instead of 492 W.`
+    pub fn says(&self, margin: &Option<f64>) -> String {
+        let margin = margin
+            .map_or_else(String::new, |margin| format!(" within {}", Unit::Percent.plain(margin * 100.0)));
         let whole = |watts| Unit::W.behind(&format::fixed(watts, 0));
         let stands = match self.verdict.strip_prefix("level") {
             Some(rest) if rest.starts_with(" within") => format!("level with stock{rest}"),
-            Some(rest) => format!("level with stock{rest}"),
+            Some(rest) => format!("level with stock{margin}{rest}"),
             None => format!("{} than stock", self.verdict),
         };
         format!(
             "{}{} is {stands} and takes {} less: {} instead of {}.",
             self.name,
-            if self.past_limits { ", past the maker's rated limits," } else { "" },
+            self.past_limits,
             whole(self.less_w),
             whole(self.watts),
             whole(self.stock_w)
@@ -301,7 +303,7 @@ impl Page for Tuning {
                 less_w: 96.0,
                 watts: 396.0,
                 stock_w: 492.0,
-                past_limits: true,
+                past_limits: ", offsets past the maker's rating,",
                 what: r#"{"kind":"less"}"#.into(),
             }),
             thriftiest: Some(("350 W".into(), 4.02, Some(5.02))),
@@ -371,13 +373,15 @@ mod tests {
             past_limits,
             what: String::new(),
         };
-        let says = |verdict, past| of(verdict, past).says().replace('\u{a0}', " ");
+        let says = |verdict, past| of(verdict, past).says(&Some(0.02)).replace('\u{a0}', " ");
         let takes = "and takes 95 W less: 395 W instead of 490 W.";
-        assert_eq!(says("level within 2%", false), format!("400 W is level with stock within 2% {takes}"));
+        assert_eq!(says("level within 2%", ""), format!("400 W is level with stock within 2% {takes}"));
         assert_eq!(
-            says("level (1.2% faster)", true),
-            format!("400 W, past the maker's rated limits, is level with stock (1.2% faster) {takes}")
+            says("level (1.2% faster)", ", offsets past the maker's rating,"),
+            format!(
+                "400 W, offsets past the maker's rating, is level with stock within 2% (1.2% faster) {takes}"
+            )
         );
-        assert_eq!(says("faster", false), format!("400 W is faster than stock {takes}"));
+        assert_eq!(says("faster", ""), format!("400 W is faster than stock {takes}"));
     }
 }

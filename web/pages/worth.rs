@@ -170,6 +170,25 @@ impl WorthLine {
     }
 }
 
+impl WorthFound {
+    /// The value of each part in a sentence, and what it did not run.
+    fn in_short(&self) -> Vec<(String, String)> {
+        let of = |line: &WorthLine| {
+            let value = line.value.as_ref()?;
+            let stands = match value.way {
+                "up" | "down" => format!("{} than {}", value.verdict, self.baseline),
+                "level" => format!("{} as {}", value.verdict, self.baseline),
+                _ => format!("{} against {}", value.verdict, self.baseline),
+            };
+            let says =
+                format!("{}: {stands}; a frame costs {} ({}).", line.name, value.change(), value.interval());
+            let beside = line.did_not_run.iter().map(|scene| format!("It did not run {scene}."));
+            Some((says, beside.collect::<Vec<_>>().join(" ")))
+        };
+        self.lines.iter().filter_map(of).collect()
+    }
+}
+
 impl ValueLine {
     fn change(&self) -> String {
         match self.interval {
