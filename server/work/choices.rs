@@ -302,7 +302,10 @@ mod tests {
         let typed = Typed { zone: "UTC".to_owned(), ..Typed::default() };
         let Err(Error::Refused(refusal)) = typed.fields(&fields) else { panic!("kept") };
         let names: Vec<_> = refusal.fields.iter().map(|(name, _)| *name).collect();
-        assert_eq!(names, ["name", "wanted", "tail", "margin", "hand_margin", "precision", "low"]);
+        assert_eq!(
+            names,
+            ["name", "wanted", "tail", "margin", "hand_margin", "precision", "agreements", "low"]
+        );
     }
 
     #[test]

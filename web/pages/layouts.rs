@@ -245,7 +245,8 @@ impl Page for Layouts {
         };
         let mut wide = sample();
         wide.columns.extend((4..12).map(|n| column(n, "core clock [MHz]", Role::Clock, Unit::Megahertz)));
-        let unused = LayoutLine { logs: 0, passes: 0, last: None, by: "Maren Oake".to_owned(), ..sample() };
+        let unused =
+            LayoutLine { logs: 0, passes: 0, last: None, by: "Maren Oake".to_owned(), ..without_more() };
         vec![page("owner", vec![sample(), wide, unused]), page("guest", vec![])]
     }
 }
@@ -258,7 +259,7 @@ impl Page for LayoutRead {
     fn samples() -> Vec<Self> {
         let page = |role: &str, refused: &str, rows, versions| LayoutRead {
             frame: Frame::signed_in("Maren Oake", role, "Layouts"),
-            layout: sample(),
+            layout: if refused.is_empty() { sample() } else { without_more() },
             newest: 2,
             rows,
             capture: Some(5),
@@ -270,8 +271,9 @@ impl Page for LayoutRead {
             layout: LayoutLine { version: 1, by: "Iver Stroud".to_owned(), logs: 2, ..sample() },
             made: Timestamp::UNIX_EPOCH,
         };
+        let bare = LayoutVersion { layout: without_more(), made: Timestamp::UNIX_EPOCH };
         vec![
-            page("member", "", rows, vec![old]),
+            page("member", "", rows, vec![old, bare]),
             page("member", "Column 2 (took) needs a unit of time.", vec![], vec![]),
             page("guest", "", vec![], vec![]),
         ]
@@ -284,8 +286,7 @@ impl Page for LayoutSure {
     }
 
     fn samples() -> Vec<Self> {
-        let page = |anew, lapsing| {
-            let layout = sample();
+        let page = |layout: LayoutLine, beyond, anew, lapsing| {
             let mut columns = layout.columns.clone();
             columns[1].unit = Unit::Microsecond;
             LayoutSure {
@@ -294,7 +295,7 @@ impl Page for LayoutSure {
                 newest: 2,
                 kind: Kind::Frames,
                 columns,
-                beyond: Beyond { at_end: Some(true), ..sample().beyond },
+                beyond,
                 anew,
                 lapsing,
             }
@@ -313,8 +314,13 @@ impl Page for LayoutSure {
             standing: Standing::Agreed,
         };
         vec![
-            page(vec![anew("500 frames over 0.044 s", false), anew("it does not fit", true)], vec![figure]),
-            page(vec![], vec![]),
+            page(
+                sample(),
+                Beyond { at_end: Some(true), ..sample().beyond },
+                vec![anew("500 frames over 0.044 s", false), anew("it does not fit", true)],
+                vec![figure],
+            ),
+            page(without_more(), Beyond::default(), vec![], vec![]),
         ]
     }
 }
@@ -322,6 +328,11 @@ impl Page for LayoutSure {
 fn column(index: u32, name: &str, role: Role, unit: Unit) -> Column {
     let why = "its running sum follows column 1 to 0.02 %".to_owned();
     Column { index, name: name.to_owned(), role, unit, why }
+}
+
+/// The same with nothing to say beside its columns.
+fn without_more() -> LayoutLine {
+    LayoutLine { beyond: Beyond::default(), ..sample() }
 }
 
 fn sample() -> LayoutLine {
