@@ -9,6 +9,7 @@ mod frames;
 mod logs;
 mod random;
 mod readers;
+mod readings;
 mod registers;
 mod truth;
 mod types;
@@ -17,6 +18,7 @@ mod week;
 #[cfg(test)]
 mod tests;
 
+pub use readings::{DemoReading, ReadingKind};
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
     Base, Build, Decision, Demo, DemoCell, DemoFigure, DemoPass, Driver, FigureOf, Part, Person, Piece,

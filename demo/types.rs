@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use crate::frames::Recipe;
+use crate::readings::{DemoReading, ReadingKind};
 use crate::truth::Truth;
 
 /// All there is of the demo.
@@ -34,6 +35,10 @@ pub struct Demo {
     pub readers: Vec<Reader>,
     /// All passes, in the order in which they were recorded.
     pub passes: Vec<DemoPass>,
+    /// What it reads off instruments.
+    pub reading_kinds: Vec<ReadingKind>,
+    /// What it read, oldest first.
+    pub readings: Vec<DemoReading>,
     /// What the team has decided so far, in this order.
     pub decisions: Vec<Decision>,
     /// What is true of all this.

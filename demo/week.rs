@@ -7,6 +7,7 @@ use crate::frames::Recipe;
 use crate::logs::Layout;
 use crate::random::Random;
 use crate::readers::readers;
+use crate::readings::{kinds, readings};
 use crate::registers::{
     ALDER, BIRCH, COMET, CURLEW, CURLEW_NEW_DRIVER, CURLEW_OLD_DRIVER, DRIFTGLASS, DUNLIN, DUNLIN_DRIVER,
     LAMPS, NATIVE, NS_PER_S, ORCHARD, QUARRY, REGATTA, SALTMARSH, THOLE, THOLE_DRIVER, TRACED, UPSCALED,
@@ -52,6 +53,8 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         tunings,
         cells,
         passes: Vec::new(),
+        reading_kinds: kinds(),
+        readings: readings(now),
         decisions: Vec::new(),
     };
     let mut done = vec![0; demo.cells.len()];

@@ -102,6 +102,26 @@ routes! {
     QUOTE = "/quotes/{quote}" => quote(quote: i64);
     /// POST takes it out.
     QUOTE_OUT = "/quotes/{quote}/take-out" => quote_out(quote: i64);
+    /// Readings of a piece's parts. POST adds one.
+    READINGS = "/pieces/{piece}/readings" => readings(piece: &str);
+    /// The form for another one (`kind`, `tuning`).
+    READING_NEW = "/pieces/{piece}/readings/new" => reading_new(piece: &str);
+    /// One of them.
+    READING = "/pieces/{piece}/readings/{reading}" => reading(piece: &str, reading: &str);
+    /// What stands around its repeats, to change. POST saves it.
+    READING_AROUND = "/pieces/{piece}/readings/{reading}/around" => reading_around(piece: &str, reading: &str);
+    /// POST further repeats.
+    READING_REPEATS = "/pieces/{piece}/readings/{reading}/repeats" => reading_repeats(piece: &str, reading: &str);
+    /// POST a ruling on a repeat.
+    READING_RULING = "/pieces/{piece}/readings/{reading}/ruling" => reading_ruling(piece: &str, reading: &str);
+    /// POST a photo or a log that shows it.
+    READING_PROOFS = "/pieces/{piece}/readings/{reading}/proofs" => reading_proofs(piece: &str, reading: &str);
+    /// Such a file, as it came.
+    PROOF = "/proofs/{proof}" => proof(proof: i64);
+    /// Kinds of reading. POST adds one.
+    READING_KINDS = "/reading-kinds" => reading_kinds();
+    /// One kind, to change. POST saves it.
+    READING_KIND = "/reading-kinds/{kind}" => reading_kind(kind: i64);
     /// Editions of a piece. POST freezes one.
     EDITIONS = "/pieces/{piece}/editions" => editions(piece: &str);
     /// One edition.

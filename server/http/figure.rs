@@ -6,12 +6,13 @@ use weighhouse_measure::compare::Interval;
 use weighhouse_web::charts::{Bar, BarGroup, Bars, Caption, Ratio, RatioRow, Ratios, Theme};
 use weighhouse_web::format;
 use weighhouse_web::marks::Mark;
-use weighhouse_web::pages::{self, CellWhy, FigureBlind, FigureDone, Holds, PassWhy};
+use weighhouse_web::pages::{self, CellWhy, FigureBlind, FigureDone, Holds, PassWhy, SittingWhy};
 use weighhouse_web::paths;
 
 use super::App;
 use super::figures::{frame, line, typed};
 use super::piece_frame::at;
+use super::readings::sitting_why;
 use super::resources::Of;
 use super::respond::{Wants, done, respond};
 use super::sent::Sent;
@@ -20,7 +21,9 @@ use crate::store::figures::{Figure, FigureStep};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 use crate::work::figures::ledger::{Ledger, Seen, ledger};
 use crate::work::figures::state::{Agreeing, May, may_agree};
+use crate::work::figures::value::Valued;
 use crate::work::figures::{What, holds, steps, value};
+use crate::work::readings;
 use crate::work::{Refusal, Result};
 
 /// Who reads, as far as agreeing goes.
@@ -47,8 +50,7 @@ fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure 
     let line = line(evidence, seen, reader);
     let hidden = line.hidden;
     let valued = seen.valued.as_ref().filter(|_| !hidden);
-    let measure = seen.what.measure();
-    let cells = value::cells(evidence, &seen.what);
+    let of_passes = seen.what.measure().map(|measure| (measure, value::cells(evidence, &seen.what)));
     pages::Figure {
         frame: frame(app, who, evidence),
         piece: evidence.piece.key.clone(),
@@ -61,11 +63,10 @@ fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure 
         places: seen.figure.fields.places,
         version: seen.figure.version,
         holds: if hidden { Vec::new() } else { holds(evidence, seen) },
-        cells: if hidden {
-            Vec::new()
-        } else {
-            cells.into_iter().map(|c| why(evidence, c, measure)).collect()
-        },
+        cells: of_passes.filter(|_| !hidden).map_or_else(Vec::new, |(measure, cells)| {
+            cells.into_iter().map(|cell| why(evidence, cell, measure)).collect()
+        }),
+        sittings: seen.what.reading().filter(|_| !hidden).map_or_else(Vec::new, |of| sittings(evidence, of)),
         fields: if hidden { Vec::new() } else { seen.fields.0.clone() },
         text: if hidden { String::new() } else { seen.fields.text() },
         history: seen.steps.iter().map(|step| did(step, hidden)).collect(),
@@ -77,6 +78,11 @@ fn page(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> pages::Figure 
         asks_password: !who.typed_password_lately(),
         line,
     }
+}
+
+fn sittings(evidence: &Evidence, of: readings::Of) -> Vec<SittingWhy> {
+    let group = evidence.readings.group(of).map_or_else(Vec::new, |group| group.sittings);
+    group.into_iter().map(|sitting| sitting_why(evidence, sitting)).collect()
 }
 
 fn holds(evidence: &Evidence, seen: &Seen) -> Vec<Holds> {
@@ -181,7 +187,7 @@ pub(super) fn blind(app: &App, who: &SignedIn, read: &Ledger, seen: &Seen) -> Fi
         May::Another => "Another person agrees without a second look.".to_owned(),
         May::Alone => String::new(),
     };
-    let unit = seen.valued.as_ref().map_or("", |v| if v.is_ratio { "%" } else { v.unit.sign() });
+    let unit = seen.valued.as_ref().map_or("", Valued::sign);
     FigureBlind {
         frame: frame(app, who, &read.evidence),
         piece: read.evidence.piece.key.clone(),
@@ -207,7 +213,7 @@ fn chart(evidence: &Evidence, seen: &Seen) -> String {
         draft: true,
         ..Caption::default()
     };
-    let axis = seen.what.measure().name().to_owned();
+    let axis = value::quantity(evidence, &seen.what);
     let Interval { low, high } =
         valued.interval.unwrap_or(Interval { low: valued.value, high: valued.value });
     if valued.is_ratio {
@@ -222,9 +228,9 @@ fn chart(evidence: &Evidence, seen: &Seen) -> String {
         return Ratios { caption, baseline, contenders, axis, rows: vec![row], overall: Vec::new() }
             .svg(&Theme::LIGHT);
     }
+    let kept = if seen.what.reading().is_some() { "kept repeats" } else { "kept passes" };
     let interval = valued.interval.map(|i| (i.low, i.high));
-    let bar =
-        Bar { name: "kept passes".to_owned(), series: 0, average: Some(valued.value), interval, low: None };
+    let bar = Bar { name: kept.to_owned(), series: 0, average: Some(valued.value), interval, low: None };
     let groups = vec![BarGroup { name: String::new(), bars: vec![bar] }];
     Bars { caption, axis, low: String::new(), unit: valued.unit, groups }.svg(&Theme::LIGHT)
 }

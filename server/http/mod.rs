@@ -45,6 +45,8 @@ mod pieces;
 mod plan;
 mod quotes;
 mod readers;
+mod reading_kinds;
+mod readings;
 mod registers;
 pub mod resources;
 pub mod respond;

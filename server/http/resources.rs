@@ -15,10 +15,14 @@ use crate::store::figures::{self, Figure};
 use crate::store::layouts::{self, LayoutRow};
 use crate::store::people::{self, Person};
 use crate::store::pieces::{self, Piece};
+use crate::store::proofs::{self, Proof};
 use crate::store::quotes::{self, Quote};
 use crate::store::readers::{self, Reader};
+use crate::store::readings::{self, Reading};
 use crate::store::segments::{self, SegmentRow};
-use crate::store::{CaptureId, ChartId, Db, LayoutId, PersonId, QuoteId, ReaderId, SegmentId, StoreError};
+use crate::store::{
+    CaptureId, ChartId, Db, LayoutId, PersonId, ProofId, QuoteId, ReaderId, SegmentId, StoreError,
+};
 use crate::work::{Refusal, Result};
 
 /// A row that an address names.
@@ -117,6 +121,23 @@ impl Resource for KeptChart {
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         let Ok(id) = named.parse() else { return Ok(None) };
         charts::by_id(db, ChartId(id)).await
+    }
+}
+
+impl Resource for Reading {
+    const SLOT: &'static str = "reading";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        readings::by_key(db, named).await
+    }
+}
+
+impl Resource for Proof {
+    const SLOT: &'static str = "proof";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        let Ok(id) = named.parse() else { return Ok(None) };
+        proofs::by_id(db, ProofId(id)).await
     }
 }
 

@@ -17,11 +17,12 @@ use weighhouse_web::paths;
 use super::{
     App, across, against, assets, board, capture, cells, changes, charts, cuts, draft, editions, failures,
     figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
-    openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, review, rig_check,
-    screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
+    openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, readings, review,
+    rig_check, screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
+use crate::store::registers::reading_kinds::ReadingKindFields;
 use crate::store::registers::rigs::{RigBaseFields, RigFields};
 use crate::store::registers::scenes::{BuildFields, SceneFields};
 use crate::store::registers::settings::SettingFields;
@@ -50,6 +51,13 @@ fn pages() -> Router<App> {
         .route(paths::QUOTES, get(quotes::show).post(quotes::add))
         .route(paths::QUOTE, get(quotes::one).post(quotes::save))
         .route(paths::QUOTE_OUT, post(quotes::take_out))
+        .route(paths::READINGS, get(readings::show).post(readings::add))
+        .route(paths::READING_NEW, get(readings::ask))
+        .route(paths::READING, get(readings::one))
+        .route(paths::READING_AROUND, get(readings::around).post(readings::save))
+        .route(paths::READING_REPEATS, post(readings::more))
+        .route(paths::READING_RULING, post(readings::rule))
+        .route(paths::PROOF, get(readings::download))
         .route(paths::EDITIONS, get(editions::show).post(editions::freeze))
         .route(paths::EDITION, get(editions::one))
         .route(paths::EDITION_METHODS, get(editions::methods))
@@ -144,6 +152,8 @@ fn registers() -> Router<App> {
         .route(paths::SCENE, get(show::<SceneFields>).post(edit::<SceneFields>))
         .route(paths::BUILDS, post(add::<BuildFields>))
         .route(paths::BUILD, get(show::<BuildFields>).post(edit::<BuildFields>))
+        .route(paths::READING_KINDS, get(list::<ReadingKindFields>).post(add::<ReadingKindFields>))
+        .route(paths::READING_KIND, get(show::<ReadingKindFields>).post(edit::<ReadingKindFields>))
         .route(paths::SETTINGS, post(add::<SettingFields>))
         .route(paths::SETTING, get(show::<SettingFields>).post(edit::<SettingFields>))
 }
@@ -155,7 +165,10 @@ fn texts() -> Router<App> {
 
 /// What takes large bodies, as they come.
 fn uploads() -> Router<App> {
-    Router::new().route(paths::UPLOAD, put(upload::take)).route(paths::INTAKE_LOGS, post(upload_form::take))
+    Router::new()
+        .route(paths::UPLOAD, put(upload::take))
+        .route(paths::INTAKE_LOGS, post(upload_form::take))
+        .route(paths::READING_PROOFS, post(readings::attach))
 }
 
 /// What needs no session.

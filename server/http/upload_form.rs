@@ -108,7 +108,7 @@ async fn one(app: &App, who: &Member, brought: &Brought, name: String, field: Fi
 }
 
 /// What was written into a field; never more of it in memory than such a field has.
-async fn text(mut field: Field<'_>) -> Result<String> {
+pub(super) async fn text(mut field: Field<'_>) -> Result<String> {
     let mut bytes = Vec::new();
     while let Some(piece) = field.chunk().await.map_err(|e| broken(&e, "The form", MOST_TEXT))? {
         bytes.extend_from_slice(&piece);
@@ -122,7 +122,8 @@ async fn text(mut field: Field<'_>) -> Result<String> {
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-fn broken(error: &MultipartError, name: &str, most: usize) -> Error {
+/// Why a form did not arrive whole.
+pub(super) fn broken(error: &MultipartError, name: &str, most: usize) -> Error {
     if error.status() == axum::http::StatusCode::PAYLOAD_TOO_LARGE {
         return too_large(name, most).into();
     }

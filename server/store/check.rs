@@ -11,7 +11,7 @@ use sqlx::{ConnectOptions as _, Connection as _};
 
 use super::audit::{self, Head};
 use super::open::{self, OpenError};
-use super::{CaptureId, Db, StoreError, captures};
+use super::{CaptureId, Db, ProofId, StoreError, captures, proofs};
 
 /// What a check found.
 #[derive(Debug)]
@@ -41,6 +41,7 @@ pub async fn check(path: &Path, against: Option<Head>) -> Result<Report, OpenErr
         wrong.extend(or_broken("the audit trail", forked));
     }
     wrong.extend(or_broken("the texts", texts(&mut view).await));
+    wrong.extend(or_broken("the files beside readings", files(&mut view).await));
     drop(view);
     let rows = digests(&mut conn).await;
     let (rows, broken) = match rows {
@@ -93,6 +94,19 @@ async fn texts(db: &mut Db) -> Result<Vec<String>, StoreError> {
     let other =
         all.into_iter().filter(|(.., body, digest)| Sha256::digest(body.as_bytes()).as_slice() != digest);
     Ok(other.map(|(table, id, ..)| format!("{table} {id}: not the text that was kept")).collect())
+}
+
+/// Files beside readings whose bytes are not those that came.
+async fn files(db: &mut Db) -> Result<Vec<String>, StoreError> {
+    let all: Vec<(ProofId, String, Vec<u8>)> =
+        sqlx::query_as("SELECT id, name, digest FROM proof ORDER BY id").fetch_all(&mut *db).await?;
+    let mut wrong = Vec::new();
+    for (id, name, digest) in all {
+        if Sha256::digest(proofs::whole(db, id).await?).as_slice() != digest {
+            wrong.push(format!("proof {id} ({name}): its bytes are not those that came"));
+        }
+    }
+    Ok(wrong)
 }
 
 fn or_broken(what: &str, found: Result<Vec<String>, StoreError>) -> Vec<String> {

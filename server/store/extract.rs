@@ -7,8 +7,8 @@ use sqlx::AssertSqlSafe;
 
 use super::audit::{
     BUILD, CAPTURE, CELL, COMPANION, DISPUTE, DRIVER, FIGURE, FIGURE_STEP, LAYOUT, NOISE_PRIOR, PART, PASS,
-    PIECE, PIECE_CELL, PIECE_DRIVER, PIECE_SCREENS, PRICE, QUOTE, READER, RIG, RIG_BASE, RULING, SCENE,
-    SEGMENT, SETTING, TUNING, UNIT,
+    PIECE, PIECE_CELL, PIECE_DRIVER, PIECE_SCREENS, PRICE, QUOTE, READER, READING, READING_KIND, REPEAT,
+    REPEAT_RULING, RIG, RIG_BASE, RULING, SCENE, SEGMENT, SETTING, TUNING, UNIT,
 };
 use super::audited::Audited;
 use super::{Db, PieceId, StoreError, Tx};
@@ -20,19 +20,26 @@ const CELLS: &str = "SELECT cell_id FROM piece_cell WHERE piece_id = ?1";
 const PASSES: &str =
     "SELECT id FROM pass WHERE cell_id IN (SELECT cell_id FROM piece_cell WHERE piece_id = ?1)";
 
-/// Of each table the rows of a piece (`?1`). `{cells}`, `{passes}`, `{segments}`, `{parts}` stand for the ids of those.
+/// Of each table the rows of a piece (`?1`). `{cells}`, `{passes}`, `{segments}`, `{parts}`, `{readings}` stand for the ids of
+/// those.
 const OF_PIECE: &[(&Audited, &str)] = &[
     (&PART, "id IN ({parts})"),
-    (&UNIT, "id IN (SELECT unit_id FROM pass WHERE id IN ({passes}))"),
+    (
+        &UNIT,
+        "id IN (SELECT unit_id FROM pass WHERE id IN ({passes}))
+         OR id IN (SELECT unit_id FROM reading WHERE id IN ({readings}))",
+    ),
     (
         &DRIVER,
         "id IN (SELECT driver_id FROM pass WHERE id IN ({passes}))
-         OR id IN (SELECT driver_id FROM piece_driver WHERE piece_id = ?1)",
+         OR id IN (SELECT driver_id FROM piece_driver WHERE piece_id = ?1)
+         OR id IN (SELECT driver_id FROM reading WHERE id IN ({readings}))",
     ),
     (&PRICE, "part_id IN ({parts})"),
     (
         &TUNING,
-        "id IN (SELECT tuning_id FROM cell WHERE id IN ({cells})) OR name = 'stock' AND part_id IN ({parts})",
+        "id IN (SELECT tuning_id FROM cell WHERE id IN ({cells})) OR name = 'stock' AND part_id IN ({parts})
+         OR id IN (SELECT tuning_id FROM reading WHERE id IN ({readings}))",
     ),
     (
         &SCENE,
@@ -64,6 +71,10 @@ const OF_PIECE: &[(&Audited, &str)] = &[
     (&FIGURE, "piece_id = ?1"),
     (&FIGURE_STEP, "figure_id IN (SELECT id FROM figure WHERE piece_id = ?1)"),
     (&QUOTE, "piece_id = ?1"),
+    (&READING_KIND, "id IN (SELECT kind_id FROM reading WHERE id IN ({readings}))"),
+    (&READING, "id IN ({readings})"),
+    (&REPEAT, "reading_id IN ({readings})"),
+    (&REPEAT_RULING, "repeat_id IN (SELECT id FROM repeat WHERE reading_id IN ({readings}))"),
 ];
 
 /// Columns that stay at home, with what stands there instead: they name people and keys, or are a team's notes to itself,
@@ -73,6 +84,7 @@ const AT_HOME: &[(&str, &str, Option<&str>)] = &[
     ("capture", "rig_key_id", None),
     ("layout", "decided_by", None),
     ("tuning", "cautions_read_by", None),
+    ("reading", "note", Some("")),
     ("rig", "note", Some("")),
     ("part", "note", Some("")),
     ("scene", "note", Some("")),
@@ -88,11 +100,19 @@ fn filled(which: &str) -> String {
                  UNION SELECT baseline_part_id FROM piece WHERE id = ?1
                  UNION SELECT owned_part_id FROM reader WHERE piece_id = ?1
                  UNION SELECT part_id FROM quote WHERE piece_id = ?1";
+    // Of the parts that the piece is about; not of those that its readers own.
+    let readings = "SELECT reading.id FROM reading JOIN tuning AS run ON run.id = tuning_id WHERE run.part_id IN (
+                        SELECT part_id FROM tuning WHERE id IN (SELECT tuning_id FROM cell WHERE id IN ({cells}))
+                        UNION SELECT part_id FROM piece_driver WHERE piece_id = ?1
+                        UNION SELECT baseline_part_id FROM piece WHERE id = ?1)";
     let rigs = "SELECT rig_id FROM rig_base WHERE id IN (SELECT rig_base_id FROM pass WHERE id IN ({passes}))
+                UNION SELECT rig_id FROM rig_base WHERE id IN (
+                    SELECT rig_base_id FROM reading WHERE id IN ({readings}))
                 UNION SELECT rig_id FROM capture WHERE id IN (
                     SELECT capture_id FROM segment WHERE id IN ({segments}))";
     which
         .replace("{rigs}", rigs)
+        .replace("{readings}", readings)
         .replace("{segments}", segments)
         .replace("{parts}", parts)
         .replace("{cells}", CELLS)
@@ -131,6 +151,9 @@ async fn people(db: &mut Db, piece: PieceId) -> Result<Vec<Value>, StoreError> {
         "SELECT json_object('id', id, 'name', name) FROM person WHERE id IN (
              SELECT person_id FROM ruling WHERE pass_id IN ({passes})
              UNION SELECT person_id FROM noise_prior WHERE piece_id = ?1
+             UNION SELECT person_id FROM reading WHERE id IN ({readings})
+             UNION SELECT person_id FROM repeat_ruling WHERE repeat_id IN (
+                 SELECT id FROM repeat WHERE reading_id IN ({readings}))
              UNION SELECT person_id FROM figure WHERE piece_id = ?1
              UNION SELECT person_id FROM figure_step WHERE figure_id IN (SELECT id FROM figure WHERE piece_id = ?1))
          ORDER BY id",

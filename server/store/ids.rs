@@ -97,4 +97,14 @@ ids! {
     FigureId,
     /// What a person did with a figure.
     FigureStepId,
+    /// What the team reads off an instrument.
+    ReadingKindId,
+    /// A sitting with its repeats.
+    ReadingId,
+    /// What an instrument showed.
+    RepeatId,
+    /// A person's decision on a repeat.
+    RepeatRulingId,
+    /// A file that shows a reading.
+    ProofId,
 }

@@ -14,6 +14,7 @@ use weighhouse_measure::screens::{CellSpread, Notice, Spread, Strictnesses, noti
 
 pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
+use super::readings::{self, Readings};
 use super::results;
 use crate::store::audit;
 use crate::store::companions;
@@ -53,6 +54,8 @@ pub struct Evidence {
     pub prices: Vec<Price>,
     /// The kinds of reader that the piece asks for.
     pub readers: Vec<Reader>,
+    /// What was read of its parts without a frame log.
+    pub readings: Readings,
     /// Which screens it runs, and how strict.
     pub screens: Strictnesses,
     /// Version of that choice; 0 while there is none.
@@ -162,10 +165,11 @@ impl Evidence {
         let prices = parts::prices(&mut db).await?;
         let readers = readers::of_piece(&mut db, id).await?;
         let chosen = piece_screens::of_piece(&mut db, id).await?;
+        let readings = Readings::read(&mut db).await?;
         drop(db);
         let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
         let (prior_number, prior, prior_body) = match kept {
-            Some(kept) => (kept.number, prior_of(&kept.body)?, kept.body),
+            Some(kept) => (kept.number, self::kept("a noise prior", &kept.body)?, kept.body),
             None => (0, NoisePrior::default(), String::new()),
         };
         let computed = results::of_passes(store, &rows, &beside).await?;
@@ -193,12 +197,17 @@ impl Evidence {
             prior_kept,
             prices,
             readers,
+            readings,
             screens_version: chosen.as_ref().map_or(0, |chosen| chosen.version),
             screens: match screens {
                 Some(screens) => screens,
-                None => chosen.map(|chosen| screens_of(&chosen.body)).transpose()?.unwrap_or_default(),
+                None => chosen
+                    .map(|chosen| self::kept("a choice of screens", &chosen.body))
+                    .transpose()?
+                    .unwrap_or_default(),
             },
         };
+        readings::narrow(&mut evidence);
         evidence.screen();
         Ok(evidence)
     }
@@ -377,12 +386,7 @@ impl Evidence {
     }
 }
 
-fn screens_of(body: &str) -> Result<Strictnesses, StoreError> {
-    serde_json::from_str(body)
-        .map_err(|e| StoreError::Other(format!("a choice of screens that cannot be read: {e}")))
-}
-
-fn prior_of(body: &str) -> Result<NoisePrior, StoreError> {
-    serde_json::from_str(body)
-        .map_err(|e| StoreError::Other(format!("a noise prior that cannot be read: {e}")))
+/// Reads what was kept as JSON; `what` as in 'a noise prior'.
+fn kept<T: serde::de::DeserializeOwned>(what: &str, body: &str) -> Result<T, StoreError> {
+    serde_json::from_str(body).map_err(|e| StoreError::Other(format!("{what} that cannot be read: {e}")))
 }

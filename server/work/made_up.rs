@@ -9,6 +9,7 @@ use weighhouse_measure::recording::{Kind, Recording, Window};
 use weighhouse_measure::screens::{Profile, Strictnesses};
 
 use super::evidence::{CellEvidence, Evidence, PassEvidence, Registers, Standing};
+use super::readings::Readings;
 use crate::store::companions::{CompanionRow, PlacedBy};
 use crate::store::passes::PassRow;
 use crate::store::pieces::{Piece, PieceFields};
@@ -48,6 +49,7 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
         prior_kept: None,
         prices: Vec::new(),
         readers: Vec::new(),
+        readings: Readings::default(),
         screens: Strictnesses::default(),
         screens_version: 0,
     }

@@ -38,6 +38,7 @@ pub mod quotes;
 pub mod ranks;
 pub mod readers;
 mod reading;
+pub mod readings;
 pub mod reasons;
 pub mod recheck;
 pub mod registers;

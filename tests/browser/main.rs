@@ -13,6 +13,7 @@ mod harness;
 mod intake;
 mod last_hours;
 mod looks;
+mod readings;
 mod remarks;
 mod review;
 mod stage;

@@ -32,6 +32,7 @@ mod people;
 mod pieces;
 mod plan;
 mod quotes;
+mod readings;
 mod registers;
 mod reproduce;
 mod review;

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::figures::FigureLine;
+use super::readings::SittingWhy;
 use super::{Field, Frame, Page};
 use crate::format;
 use crate::marks::Mark;
@@ -42,6 +43,8 @@ pub struct Figure {
     pub holds: Vec<Holds>,
     /// The cells it rests on.
     pub cells: Vec<CellWhy>,
+    /// Or the readings.
+    pub sittings: Vec<SittingWhy>,
     /// What it rests on: names and values, in order.
     pub fields: Vec<(String, String)>,
     /// The same as canonical text.
@@ -138,7 +141,11 @@ impl PassWhy {
 
 impl Figure {
     fn when(&self, done: &FigureDone) -> String {
-        format::moment(done.at, &self.zone)
+        self.at(&done.at)
+    }
+
+    fn at(&self, moment: &Timestamp) -> String {
+        format::moment(*moment, &self.zone)
     }
 }
 
@@ -189,6 +196,7 @@ impl Page for Figure {
                     })
                     .collect(),
             }],
+            sittings: Vec::new(),
             fields: vec![("format".to_owned(), "1".to_owned())],
             text: "6:format=1:1\n".to_owned(),
             history: vec![FigureDone {
@@ -209,6 +217,9 @@ impl Page for Figure {
         let mut all: Vec<Figure> =
             lines.iter().map(|line| page(Frame::sample("Figures"), line.clone())).collect();
         all.extend(lines.into_iter().take(1).map(|line| page(guest(), line)));
+        if let Some(last) = all.last_mut() {
+            (last.cells, last.sittings) = (Vec::new(), SittingWhy::samples());
+        }
         all
     }
 }

@@ -135,6 +135,7 @@ impl Frame {
                 to("Tuning", paths::piece_tuning(key)),
                 to("Latency", paths::latency(key)),
                 to("Worth", paths::worth(key)),
+                to("Readings", paths::readings(key)),
                 to("Figures", paths::figures(key)),
                 to("Draft", paths::draft(key)),
                 to("Pack", paths::pack(key)),

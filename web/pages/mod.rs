@@ -34,6 +34,8 @@ mod quotes;
 mod ranks;
 mod reader;
 mod reader_line;
+mod reading_kinds;
+mod readings;
 mod refusal;
 mod review;
 mod rig_check;
@@ -81,6 +83,10 @@ pub use quotes::{QuoteLine, Quotes};
 pub use ranks::{RankLine, Ranks};
 pub use reader::{Reader, Weight};
 pub use reader_line::{ReaderLine, RunningLine};
+pub use reading_kinds::{KindLine as ReadingKindLine, ReadingKinds, kind_form};
+pub use readings::{
+    GroupLine, KindReadings, ProofLine, Reading, ReadingNew, Readings, RepeatWhy, SittingLink, SittingWhy,
+};
 pub use refusal::Refusal;
 pub use review::{Contested, Found, Queued, Review, Said, UnderReview};
 pub use rig_check::{InRigLine, RigCellLine, RigCheck, RigReading, RigSpreads};
@@ -158,6 +164,10 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Sessions>("sessions")?;
     take.page::<Board>("board")?;
     take.page::<Quotes>("quotes")?;
+    take.page::<Readings>("readings")?;
+    take.page::<ReadingNew>("reading_new")?;
+    take.page::<Reading>("reading")?;
+    take.page::<ReadingKinds>("reading_kinds")?;
     take.page::<Editions>("editions")?;
     take.page::<Edition>("edition")?;
     take.page::<Screens>("screens")?;

@@ -5,6 +5,7 @@
 
 pub mod cells;
 pub mod parts;
+pub mod reading_kinds;
 pub mod rigs;
 pub mod scenes;
 pub mod settings;

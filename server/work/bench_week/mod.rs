@@ -1,6 +1,7 @@
 //! Fills an empty store with the invented team's bench week, through the same doors that a team uses.
 
 mod decisions;
+mod readings;
 mod registers;
 
 use std::collections::HashMap;
@@ -17,7 +18,8 @@ use crate::chance::Chance;
 use crate::store::passes::NewPass;
 use crate::store::people::Role;
 use crate::store::{
-    Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, UnitId, pieces,
+    Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, TuningId,
+    UnitId, pieces,
 };
 
 /// Logs on their way at once: two are read while others are written.
@@ -32,6 +34,7 @@ struct Ids {
     units: Vec<UnitId>,
     drivers: Vec<DriverId>,
     builds: Vec<Vec<BuildId>>,
+    tunings: Vec<TuningId>,
     cells: Vec<CellId>,
 }
 
@@ -91,6 +94,7 @@ pub async fn load(
     }
     drop(coming);
     assign(store, chance, ids.owner(), new_passes(&weeks, &ids, &taken)?).await?;
+    readings::add(store, chance, &ids, &weeks).await?;
     says("computing measures and intervals");
     keep_prior(store, &ids, ids.owner()).await?;
     says("ruling on passes and agreeing on figures");

@@ -57,10 +57,10 @@ pub(super) async fn add(
         drivers.push(parts::add_driver(tx, &fields).await?);
     }
     add_prices(tx, week, &parts).await?;
-    let Grid { scenes, settings, builds, cells } = add_cells(tx, week, &parts).await?;
+    let Grid { scenes, settings, builds, tunings, cells } = add_cells(tx, week, &parts).await?;
     let piece = add_piece(tx, week, key, &parts, &drivers, &cells).await?;
     add_readers(tx, week, piece, (&parts, &scenes, &settings)).await?;
-    Ok(Ids { people: ids, piece, rigs, bases, units, drivers, builds, cells })
+    Ok(Ids { people: ids, piece, rigs, bases, units, drivers, builds, tunings, cells })
 }
 
 async fn add_rigs(tx: &mut Tx<'_>, week: &Demo) -> Result<(Vec<RigId>, Vec<Vec<RigBaseId>>)> {
@@ -130,6 +130,7 @@ struct Grid {
     scenes: Vec<SceneId>,
     settings: Vec<SettingId>,
     builds: Vec<Vec<BuildId>>,
+    tunings: Vec<crate::store::TuningId>,
     cells: Vec<CellId>,
 }
 
@@ -180,7 +181,7 @@ async fn add_cells(tx: &mut Tx<'_>, week: &Demo, parts: &[PartId]) -> Result<Gri
         }
         cell_ids.push(id);
     }
-    Ok(Grid { scenes: scene_ids, settings: setting_ids, builds, cells: cell_ids })
+    Ok(Grid { scenes: scene_ids, settings: setting_ids, builds, tunings: tuning_ids, cells: cell_ids })
 }
 
 /// Every part has `stock` from the start; only the others are added.

@@ -62,11 +62,13 @@ fn of_figure(evidence: &Evidence, seen: &Seen) -> Option<Known> {
     let valued = seen.valued.as_ref()?;
     let kind = if valued.is_ratio {
         Kind::Change
-    } else if valued.currency.is_empty() {
+    } else if valued.behind.is_empty() {
         kind_of(valued.unit)?
+    } else if !valued.is_money {
+        kind_behind(&valued.behind)?
     } else {
         // A price per frame is told in the currency alone.
-        Kind::Money(currency(valued.currency.split(' ').next()?)?)
+        Kind::Money(currency(valued.behind.split(' ').next()?)?)
     };
     let change = |ratio: f64| (ratio - 1.0) * 100.0;
     let told = |v: f64| if valued.is_ratio { change(v) } else { v };
@@ -87,7 +89,7 @@ fn of_figure(evidence: &Evidence, seen: &Seen) -> Option<Known> {
         kind,
         value: told(valued.value),
         places: i32::try_from(seen.figure.fields.places).unwrap_or(0),
-        measure: seen.what.measure().name().to_lowercase(),
+        measure: value::quantity(evidence, &seen.what).to_lowercase(),
         overall: names.scene.is_empty(),
         part: names.part,
         baseline: names.baseline,
@@ -98,9 +100,9 @@ fn of_figure(evidence: &Evidence, seen: &Seen) -> Option<Known> {
         once: once.filter_map(|step| step.value.parse().ok()).map(told).collect(),
         interval: valued.interval.filter(|_| valued.is_ratio).map(|i| (change(i.low), change(i.high))),
         low: match seen.what.measure() {
-            Measure::Low(LowDefinition::Quantile, _) => Some(LowBy::Quantile),
-            Measure::Low(LowDefinition::TailMean, _) => Some(LowBy::TailMean),
-            Measure::Low(LowDefinition::TimeShare, _) => Some(LowBy::TimeShare),
+            Some(Measure::Low(LowDefinition::Quantile, _)) => Some(LowBy::Quantile),
+            Some(Measure::Low(LowDefinition::TailMean, _)) => Some(LowBy::TailMean),
+            Some(Measure::Low(LowDefinition::TimeShare, _)) => Some(LowBy::TimeShare),
             _ => None,
         },
         source: Source::Measured,
@@ -150,8 +152,14 @@ fn names(evidence: &Evidence, what: &What) -> Names {
         | What::Price { setting: at, tuning: of, .. } => {
             Names { part: tuning(*of), setting: setting(*at), ..Names::default() }
         }
+        What::Reading { tuning: of, .. } => Names { part: tuning(*of), ..Names::default() },
         What::Knee { setting: at, .. } => Names { setting: setting(*at), ..Names::default() },
     }
+}
+
+/// Of the unit of a reading.
+fn kind_behind(unit: &str) -> Option<Kind> {
+    if unit.starts_with("dB") { Some(Kind::Db) } else { kind_of(Unit::of_sign(unit)) }
 }
 
 fn kind_of(unit: Unit) -> Option<Kind> {

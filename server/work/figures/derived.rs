@@ -24,9 +24,9 @@ use crate::work::worth::{amount, over_scenes};
 
 /// The value of a derived figure; `None` of the other kinds, and where something that it needs is not there.
 pub(super) fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
-    let measure = what.measure();
+    let measure = what.measure()?;
     match what {
-        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } => None,
+        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } | What::Reading { .. } => None,
         What::Costs { .. } | What::Lead { .. } => {
             judged(evidence, what).map(|judged| of_ratio(&judged.ratio))
         }
@@ -72,7 +72,8 @@ pub(super) fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
             let valued = Valued::plain(each / rate.value, interval, Unit::One);
             Some(Valued {
                 passes: rate.passes,
-                currency: format!("{} per fps", price.fields.currency),
+                behind: format!("{} per fps", price.fields.currency),
+                is_money: true,
                 ..valued
             })
         }
@@ -85,7 +86,8 @@ pub(super) fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
             Some(Valued {
                 passes: ratio.passes,
                 marks: ratio.marks,
-                currency: price.fields.currency.clone(),
+                behind: price.fields.currency.clone(),
+                is_money: true,
                 ..valued
             })
         }
@@ -154,7 +156,11 @@ pub(super) fn cells<'a>(evidence: &'a Evidence, what: &What) -> Vec<&'a CellEvid
         found
     };
     match what {
-        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } | What::Even { .. } => Vec::new(),
+        What::Cell { .. }
+        | What::Ratio { .. }
+        | What::Overall { .. }
+        | What::Even { .. }
+        | What::Reading { .. } => Vec::new(),
         What::Costs { tuning, from, to, scenes, .. } => grid(&[*tuning], scenes, &[*from, *to]),
         What::Lead { baseline, contender, from, to, scenes, .. } => {
             grid(&[*baseline, *contender], scenes, &[*from, *to])
@@ -226,7 +232,7 @@ pub(super) fn settings(evidence: &Evidence, what: &What) -> Vec<(String, Setting
             named.sort();
             named
         }
-        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } => Vec::new(),
+        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } | What::Reading { .. } => Vec::new(),
     }
 }
 
@@ -278,7 +284,7 @@ pub(super) fn name(evidence: &Evidence, what: &What) -> String {
             let who = who.map_or_else(|| format!("reader {reader}"), |of| of.fields.name.clone());
             format!("lead of {} for who {who}", tuning(contender))
         }
-        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } => String::new(),
+        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } | What::Reading { .. } => String::new(),
     }
 }
 
@@ -302,7 +308,7 @@ pub(super) fn method(what: &What, passes: &str) -> String {
         What::Reader { .. } => {
             format!("geometric mean of the ratios in what the reader plays, by their weights, over {passes}")
         }
-        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } => String::new(),
+        What::Cell { .. } | What::Ratio { .. } | What::Overall { .. } | What::Reading { .. } => String::new(),
     }
 }
 

@@ -22,6 +22,8 @@
 //!   and build with their dates (microseconds UTC); each placed companion with its digest, offset (ns) and drift
 //!   (parts in 1e9).
 //!
+//! - of a reading: `reading: FIELD` of its kind, and `reading KEY: FIELD` of each sitting with `repeat N` and whether it counts;
+//!
 //! Registers stand in by what people typed, not by row ids. Flags are no part of it, nor are rulings that change
 //! nothing. What belongs to other cells is not in it either: a figure lapses only by its own cells and the piece's
 //! declared choices.
@@ -30,9 +32,9 @@ use sha2::{Digest as _, Sha256};
 use weighhouse_measure::compare;
 use weighhouse_measure::measures::Measure;
 
-use super::derived;
 use super::value::{cells, scene_name, scenes, setting_name};
 use super::what::What;
+use super::{derived, of_reading};
 use crate::store::rulings::Verdict;
 use crate::store::{DriverId, PartId, SettingId, TuningId};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
@@ -47,7 +49,7 @@ pub const FORMAT: &str = "1";
 pub struct Fields(pub Vec<(String, String)>);
 
 impl Fields {
-    fn add(&mut self, name: impl Into<String>, value: impl ToString) {
+    pub(super) fn add(&mut self, name: impl Into<String>, value: impl ToString) {
         self.0.push((name.into(), value.to_string()));
     }
 
@@ -98,7 +100,9 @@ fn counted(text: &str) -> Option<(&str, &str)> {
 /// What a figure rests on now.
 pub fn rests_on(evidence: &Evidence, what: &What) -> Fields {
     let mut fields = Fields::default();
-    let measure = what.measure();
+    let Some(measure) = what.measure() else {
+        return what.reading().map_or(fields, |of| of_reading::fields(evidence, of));
+    };
     fields.add("format", FORMAT);
     fields.add("kind", kind(what));
     fields.add("measure", measure.key());
@@ -147,13 +151,14 @@ fn kind(what: &What) -> &'static str {
         What::Price { .. } => "price",
         What::Even { .. } => "even",
         What::Reader { .. } => "reader",
+        What::Reading { .. } => "reading",
     }
 }
 
 /// The piece's declared choices, as far as the figure rests on them.
 fn choices(fields: &mut Fields, evidence: &Evidence, what: &What) {
     let piece = &evidence.piece.fields;
-    if let Measure::Low(..) = what.measure() {
+    if let Some(Measure::Low(..)) = what.measure() {
         fields.add("low", format!("{} {}", piece.low_definition.as_str(), piece.low_permille));
     }
     if what.is_ratio() {
@@ -243,7 +248,7 @@ fn roles(evidence: &Evidence, what: &What) -> Vec<(&'static str, TuningId)> {
     }
 }
 
-fn tuning_fields(fields: &mut Fields, evidence: &Evidence, role: &str, id: TuningId) {
+pub(super) fn tuning_fields(fields: &mut Fields, evidence: &Evidence, role: &str, id: TuningId) {
     let Some(tuning) = evidence.registers.tunings.get(&id).map(|t| &t.fields) else { return };
     if let Some(part) = evidence.registers.parts.get(&tuning.part_id) {
         fields.add(format!("{role}: maker"), &part.fields.maker);
@@ -265,7 +270,7 @@ fn declared(evidence: &Evidence, part: PartId) -> String {
 }
 
 /// `NAME @ MICROSECONDS`.
-fn driver_text(evidence: &Evidence, id: DriverId) -> String {
+pub(super) fn driver_text(evidence: &Evidence, id: DriverId) -> String {
     let driver = evidence.registers.drivers.get(&id);
     driver.map_or_else(String::new, |d| format!("{} @ {}", d.fields.name, d.fields.dated_us))
 }

@@ -9,6 +9,7 @@ pub mod digest;
 pub mod holds;
 pub mod ledger;
 pub mod many;
+mod of_reading;
 pub mod state;
 pub mod steps;
 pub mod value;

@@ -8,8 +8,8 @@ use weighhouse_measure::compare::ratio::{Crossing, Ratio};
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::format::{self, Unit};
 
-use super::derived;
 use super::what::What;
+use super::{derived, of_reading};
 use crate::store::registers::tunings::STOCK;
 use crate::store::{CellId, SceneId, SettingId, TuningId};
 use crate::work::against;
@@ -33,15 +33,17 @@ pub struct Valued {
     pub is_ratio: bool,
     /// What it crosses.
     pub marks: Vec<Crossing>,
-    /// Currency that stands behind the value, in the place of its unit; empty where it is no money.
-    pub currency: String,
+    /// What stands behind the value in the place of its unit: a currency, or the unit of a reading; empty elsewhere.
+    pub behind: String,
+    /// Whether it is an amount of money.
+    pub is_money: bool,
 }
 
 impl Valued {
     /// A value that is no ratio and crosses nothing, of no pass yet.
     pub(super) fn plain(value: f64, interval: Option<Interval>, unit: Unit) -> Valued {
-        let (passes, marks, currency) = Default::default();
-        Valued { value, interval, passes, unit, is_ratio: false, marks, currency }
+        let (passes, marks, behind) = Default::default();
+        Valued { value, interval, passes, unit, is_ratio: false, marks, behind, is_money: false }
     }
 
     /// The value in full: the shortest decimal text that gives the same number.
@@ -49,13 +51,22 @@ impl Valued {
         self.value.to_string()
     }
 
+    /// What stands behind the number: a unit, a currency or per cent.
+    pub fn sign(&self) -> &str {
+        match (self.is_ratio, self.behind.as_str()) {
+            (true, _) => "%",
+            (false, "") => self.unit.sign(),
+            (false, behind) => behind,
+        }
+    }
+
     /// As it is printed, to these decimal places.
     pub fn shown(&self, places: i64) -> String {
         let places = i32::try_from(places).unwrap_or(*PLACES.end());
         if self.is_ratio {
             format::change_printed(self.value, places)
-        } else if !self.currency.is_empty() {
-            format::text_in(&format::fixed(self.value, places), &self.currency)
+        } else if !self.behind.is_empty() {
+            format::text_in(&format::fixed(self.value, places), &self.behind)
         } else {
             format::printed(self.value, places, self.unit)
         }
@@ -63,12 +74,17 @@ impl Valued {
 
     /// Its interval in words; empty where no spread is known.
     pub fn interval_shown(&self) -> String {
+        self.interval_to(self.places())
+    }
+
+    /// The same to these decimal places, where it has a unit of its own.
+    pub fn interval_to(&self, places: i64) -> String {
         match self.interval {
             Some(Interval { low, high }) if self.is_ratio => format::change_interval(low, high),
-            Some(Interval { low, high }) if !self.currency.is_empty() => {
-                let places = i32::try_from(self.places()).unwrap_or(2);
+            Some(Interval { low, high }) if !self.behind.is_empty() => {
+                let places = i32::try_from(places).unwrap_or(2);
                 let ends = [low, high].map(|end| format::fixed(end, places));
-                format::text_in(&ends.join(" to "), &self.currency)
+                format::text_in(&ends.join(" to "), &self.behind)
             }
             Some(Interval { low, high }) => format::interval(low, high, self.unit),
             None => String::new(),
@@ -81,11 +97,12 @@ impl Valued {
         let places = match self.interval {
             Some(Interval { low, high }) if self.is_ratio => format::change_places(low, high),
             // Money is never printed finer than its smallest coin.
-            Some(Interval { low, high }) if !self.currency.is_empty() => {
+            Some(Interval { low, high }) if self.is_money => {
                 format::places_for((high - low) / 2.0).unwrap_or(2).clamp(0, 2)
             }
             Some(Interval { low, high }) => format::places((high - low) / 2.0, self.unit),
             None if self.is_ratio => 1,
+            None if !self.behind.is_empty() && !self.is_money => of_reading::places(self.value),
             None => format::places(f64::NAN, self.unit),
         };
         places.clamp(*PLACES.start(), *PLACES.end()).into()
@@ -95,7 +112,10 @@ impl Valued {
 /// What a figure says on this evidence; `None` where a cell it needs has no kept pass with that measure, or is not
 /// among the cells of the piece.
 pub fn value(evidence: &Evidence, what: &What) -> Option<Valued> {
-    let measure = what.measure();
+    if let Some(of) = what.reading() {
+        return of_reading::value(evidence, of);
+    }
+    let measure = what.measure()?;
     match what {
         What::Cell { cell, .. } => {
             let found = evidence.value(evidence.cells.get(cell)?, measure)?;
@@ -124,7 +144,8 @@ pub(super) fn of_ratio(ratio: &Ratio) -> Valued {
         unit: Unit::One,
         is_ratio: true,
         marks: ratio.marks.clone(),
-        currency: String::new(),
+        behind: String::new(),
+        is_money: false,
     }
 }
 
@@ -203,7 +224,10 @@ pub fn cell_name(evidence: &Evidence, id: CellId) -> String {
 /// The name that a figure gets unless people give it another: 'Curlew over Dunlin, Vellum Rally (hairpin), 2160p
 /// native: average frame rate'. A low is spelled out.
 pub fn name(evidence: &Evidence, what: &What) -> String {
-    let measure = what.measure().name();
+    if let Some(of) = what.reading() {
+        return of_reading::name(evidence, of);
+    }
+    let measure = quantity(evidence, what);
     match what {
         What::Cell { cell, .. } => format!("{}: {measure}", cell_name(evidence, *cell)),
         What::Ratio { scene, setting, baseline, contender, .. } => {
@@ -223,8 +247,21 @@ pub fn name(evidence: &Evidence, what: &What) -> String {
     }
 }
 
+/// What a figure is a number of: the measure, or the kind of reading with its unit.
+pub fn quantity(evidence: &Evidence, what: &What) -> String {
+    let of_reading = || {
+        let kind = &evidence.readings.kinds.get(&what.reading()?.reading)?.fields;
+        Some(format!("{}, {}", kind.name, kind.unit))
+    };
+    let measured = what.measure().map(|measure| measure.name().to_owned());
+    measured.or_else(of_reading).unwrap_or_default()
+}
+
 /// How it was come by, in a sentence.
 pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
+    if let Some(of) = what.reading() {
+        return of_reading::method(evidence, of, valued);
+    }
     let passes = format::plural(count(valued.passes), "kept pass", "kept passes");
     let interval = if valued.interval.is_some() {
         "95% interval by Student's t on logarithms"
@@ -244,7 +281,7 @@ pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
         }
         _ => derived::method(what, &passes),
     };
-    format!("{}: {of}; {interval}{prior}.", format::sentence(what.measure().name()))
+    format!("{}: {of}; {interval}{prior}.", format::sentence(&quantity(evidence, what)))
 }
 
 fn count(n: usize) -> u64 {

@@ -1,9 +1,11 @@
-//! What a figure is: a measure of a cell, a ratio in one scene, an overall ratio, or what a page derives from them.
+//! What a figure is: a measure of a cell, a ratio in one scene, an overall ratio, what a page derives from them, or a
+//! reading.
 
 use serde::{Deserialize, Serialize};
 use weighhouse_measure::measures::Measure;
 
-use crate::store::{CellId, PriceId, ReaderId, SceneId, SettingId, TuningId};
+use crate::store::{CellId, PriceId, ReaderId, ReadingKindId, RigBaseId, SceneId, SettingId, TuningId};
+use crate::work::readings::Of;
 use crate::work::{Refusal, Result};
 
 /// What a figure is. Its JSON is canonical: fields in this order, no blanks, lists ascending and each once.
@@ -150,6 +152,25 @@ pub enum What {
         /// What they ask about.
         contender: TuningId,
     },
+    /// What was read of a part without a frame log, put together from its repeats.
+    Reading {
+        /// What was read.
+        reading: ReadingKindId,
+        /// The part as it was run.
+        tuning: TuningId,
+        /// The rig as it was.
+        base: RigBaseId,
+        /// Fan speed that was set, 1/min; none: the maker's fan curve.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        fan_rpm: Option<i64>,
+    },
+}
+
+impl From<Of> for What {
+    fn from(of: Of) -> Self {
+        let Of { reading, tuning, base, fan_rpm } = of;
+        What::Reading { reading, tuning, base, fan_rpm }
+    }
 }
 
 impl What {
@@ -175,9 +196,10 @@ impl What {
         serde_json::to_string(&canonical).unwrap_or_default()
     }
 
-    /// The measure it is of.
-    pub fn measure(&self) -> Measure {
+    /// The measure it is of; none of a reading.
+    pub fn measure(&self) -> Option<Measure> {
         match self {
+            What::Reading { .. } => None,
             What::Cell { measure, .. }
             | What::Ratio { measure, .. }
             | What::Overall { measure, .. }
@@ -187,8 +209,16 @@ impl What {
             | What::Step { measure, .. }
             | What::Price { measure, .. }
             | What::Even { measure, .. }
-            | What::Reader { measure, .. } => *measure,
-            What::Less { .. } | What::Knee { .. } => Measure::PowerW,
+            | What::Reader { measure, .. } => Some(*measure),
+            What::Less { .. } | What::Knee { .. } => Some(Measure::PowerW),
+        }
+    }
+
+    /// Which readings it is of; none of what is computed from passes.
+    pub fn reading(&self) -> Option<Of> {
+        match *self {
+            What::Reading { reading, tuning, base, fan_rpm } => Some(Of { reading, tuning, base, fan_rpm }),
+            _ => None,
         }
     }
 
@@ -207,7 +237,7 @@ impl What {
             | What::Price { measure, .. }
             | What::Even { measure, .. } => *measure = to,
             // A reader judges by what the reader's row says.
-            What::Reader { .. } | What::Less { .. } | What::Knee { .. } => {}
+            What::Reader { .. } | What::Less { .. } | What::Knee { .. } | What::Reading { .. } => {}
         }
         what
     }
@@ -234,7 +264,11 @@ impl What {
             | What::Tuned { scenes, .. }
             | What::Less { scenes, .. }
             | What::Price { scenes, .. } => tidy(scenes),
-            What::Cell { .. } | What::Ratio { .. } | What::Step { .. } | What::Reader { .. } => {}
+            What::Cell { .. }
+            | What::Ratio { .. }
+            | What::Step { .. }
+            | What::Reader { .. }
+            | What::Reading { .. } => {}
         }
         self
     }

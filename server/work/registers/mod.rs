@@ -4,6 +4,7 @@
 //! shown again. [`add`] and [`edit`] keep any of them.
 
 pub mod parts;
+pub mod reading_kinds;
 pub mod rigs;
 pub mod scenes;
 pub mod tunings;
