@@ -122,6 +122,10 @@ routes! {
     READING_KINDS = "/reading-kinds" => reading_kinds();
     /// One kind, to change. POST saves it.
     READING_KIND = "/reading-kinds/{kind}" => reading_kind(kind: i64);
+    /// Embargo of a piece, and what its methods page says in the team's words. POST saves them.
+    NOTES = "/pieces/{piece}/notes" => notes(piece: &str);
+    /// POST an owner's word on the embargo.
+    EMBARGO = "/pieces/{piece}/embargo" => embargo(piece: &str);
     /// Editions of a piece. POST freezes one.
     EDITIONS = "/pieces/{piece}/editions" => editions(piece: &str);
     /// One edition.

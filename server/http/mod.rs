@@ -32,6 +32,7 @@ mod layout;
 mod layouts;
 mod live;
 mod noise_prior;
+mod notes;
 mod openapi;
 mod origin;
 mod pack;

@@ -25,9 +25,11 @@ use crate::work::against::{self, Asked};
 use crate::work::charts::accent;
 use crate::work::evidence::Evidence;
 use crate::work::figures::ledger::{Ledger, ledger};
+use crate::work::notes::may_leave;
 use crate::work::pack::sheet::{About, Kind, Sheet, fields};
 use crate::work::pack::{
-    File, bars, figures, file_name, left_out, methods, package, prices, readers, tables, with_captures, zip,
+    File, bars, figures, file_name, left_out, methods, package, prices, readers, readings, tables,
+    with_captures, zip,
 };
 use crate::work::{Internal, Result};
 
@@ -118,6 +120,7 @@ pub(super) async fn download(
     Of(piece): Of<Piece>,
     Query(take): Query<Take>,
 ) -> Result<Response> {
+    may_leave(&app.store, piece.id, app.clock.now_us()).await?;
     let read = Arc::new(ledger(&app.store, piece.id).await?);
     let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
     let methods = html(&told)?;
@@ -142,7 +145,7 @@ fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
 }
 
 /// The tables of a pack, in the order of its page.
-const TABLES: [About; 8] = [
+const TABLES: [About; 9] = [
     tables::CELLS,
     tables::PASSES,
     tables::PASS_MEASURES,
@@ -151,6 +154,7 @@ const TABLES: [About; 8] = [
     prices::ABOUT,
     readers::TOLD,
     readers::WEIGHTS,
+    readings::READINGS,
 ];
 
 /// What is in a pack beside charts.

@@ -17,8 +17,9 @@ use weighhouse_web::paths;
 use super::{
     App, across, against, assets, board, capture, cells, changes, charts, cuts, draft, editions, failures,
     figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
-    openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, readings, review,
-    rig_check, screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads, worth,
+    notes, openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, readings,
+    review, rig_check, screens, session, sessions, sign_in, trace, tuning, upload, upload_form, uploads,
+    worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -58,6 +59,8 @@ fn pages() -> Router<App> {
         .route(paths::READING_REPEATS, post(readings::more))
         .route(paths::READING_RULING, post(readings::rule))
         .route(paths::PROOF, get(readings::download))
+        .route(paths::NOTES, get(notes::show).post(notes::save))
+        .route(paths::EMBARGO, post(notes::say))
         .route(paths::EDITIONS, get(editions::show).post(editions::freeze))
         .route(paths::EDITION, get(editions::one))
         .route(paths::EDITION_METHODS, get(editions::methods))

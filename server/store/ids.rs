@@ -107,4 +107,8 @@ ids! {
     RepeatRulingId,
     /// A file that shows a reading.
     ProofId,
+    /// Notes of a piece.
+    PieceNotesId,
+    /// An owner's word on an embargo.
+    EmbargoWordId,
 }

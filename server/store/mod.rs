@@ -25,6 +25,7 @@ pub mod figures;
 pub mod first_steps;
 mod ids;
 pub mod layouts;
+pub mod notes;
 mod open;
 pub mod passes;
 pub mod people;

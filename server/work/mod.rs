@@ -26,6 +26,7 @@ pub mod layouts;
 pub(crate) mod made_up;
 pub mod names;
 pub mod noise_prior;
+pub mod notes;
 pub mod once;
 pub mod pack;
 pub mod pass;

@@ -32,6 +32,10 @@ pub struct Methods {
     pub rigs: Vec<RigRow>,
     /// Scenes with their builds.
     pub scenes: Vec<SceneRow>,
+    /// What the team says in its own words: a heading and a text each.
+    pub notes: Vec<(String, String)>,
+    /// What was read off instruments.
+    pub readings: Vec<ReadRow>,
     /// What did not run, was set aside, is to be run again or is disputed.
     pub left_out: Vec<LeftOut>,
     /// Numbers that nobody here measured.
@@ -87,6 +91,21 @@ pub struct RigRow {
     pub from: Option<Timestamp>,
     /// Passes on it.
     pub passes: u64,
+}
+
+/// A kind of reading.
+#[derive(Clone, Debug, Serialize)]
+pub struct ReadRow {
+    /// Name and unit.
+    pub name: String,
+    /// How it was read; may be empty.
+    pub method: String,
+    /// Where: rigs, how they stand, fans.
+    pub places: String,
+    /// Repeats that count.
+    pub repeats: u64,
+    /// How they were put together.
+    pub told: String,
 }
 
 /// A scene.
@@ -158,6 +177,8 @@ impl Page for Methods {
             parts: Vec::new(),
             rigs: Vec::new(),
             scenes: Vec::new(),
+            notes: Vec::new(),
+            readings: Vec::new(),
             left_out: Vec::new(),
             quoted: vec![QuotedRow {
                 name: "memory of the Curlew".into(),
@@ -200,6 +221,14 @@ impl Page for Methods {
                 start_ns: 2_000_000_000,
                 end_ns: Some(28_000_000_000),
                 builds: "1.4".to_owned(),
+            }],
+            notes: vec![("Disclosure".to_owned(), "The Curlew is lent by its maker.".to_owned())],
+            readings: vec![ReadRow {
+                name: "noise at 50 cm, dB(A)".to_owned(),
+                method: "meter class 2".to_owned(),
+                places: "birch, in a case, maker's fan curve".to_owned(),
+                repeats: 3,
+                told: "Energy mean; one sample of each part".to_owned(),
             }],
             left_out: vec![
                 out("did not run", "out of memory"),

@@ -10,7 +10,8 @@ use crate::http::App;
 use crate::http::piece_frame::{at, now};
 use crate::http::respond::{Wants, respond};
 use crate::work::Result;
-use crate::work::editions;
+use crate::work::editions::{self, Handed};
+use crate::work::notes::may_leave;
 
 /// The edition.
 pub(in crate::http) async fn show(
@@ -18,7 +19,7 @@ pub(in crate::http) async fn show(
     wants: Wants,
     Path(token): Path<String>,
 ) -> Result<Response> {
-    let handed = editions::open(&app.store, &token).await?;
+    let handed = open(&app, &token).await?;
     let mut page = told(&handed.edition, &handed.frozen);
     page.frame = Frame { warnings: app.config.warnings(), ..Frame::default() };
     page.zone = "UTC".to_owned();
@@ -30,5 +31,12 @@ pub(in crate::http) async fn show(
 
 /// Its methods page.
 pub(in crate::http) async fn methods(State(app): State<App>, Path(token): Path<String>) -> Result<Response> {
-    Ok(methods_of(&editions::open(&app.store, &token).await?.frozen))
+    Ok(methods_of(&open(&app, &token).await?.frozen))
+}
+
+/// The edition of a link, unless its piece is under embargo.
+async fn open(app: &App, token: &str) -> Result<Handed> {
+    let handed = editions::open(&app.store, token).await?;
+    may_leave(&app.store, handed.edition.piece_id, app.clock.now_us()).await?;
+    Ok(handed)
 }

@@ -23,6 +23,7 @@ use crate::store::editions::{self as store, Edition};
 use crate::store::pieces::Piece;
 use crate::work::editions::{self, Frozen};
 use crate::work::figures::ledger::{Ledger, ledger};
+use crate::work::notes::may_leave;
 use crate::work::pack::methods;
 use crate::work::{Error, Kind, Refusal, Result};
 
@@ -159,6 +160,7 @@ pub(super) async fn hand_over(
     Path((_, number)): Path<(String, i64)>,
     sent: Sent,
 ) -> Result<Response> {
+    may_leave(&app.store, piece.id, app.clock.now_us()).await?;
     let edition = named(&app, &piece, number).await?;
     let days = sent.read("days", "a whole number of days")?;
     let token = editions::hand_over(&app.store, &app.chance, sent.by(&who), &edition, days).await?;

@@ -57,6 +57,8 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::PROOF, Bytes("application/octet-stream"), false),
     (p::READING_KINDS, Page("reading_kinds"), true),
     (p::READING_KIND, Page("reading_kinds"), true),
+    (p::NOTES, Page("notes"), true),
+    (p::EMBARGO, Nothing, true),
     (p::EDITIONS, Page("editions"), true),
     (p::EDITION, Page("edition"), false),
     (p::EDITION_METHODS, Bytes("text/html"), false),

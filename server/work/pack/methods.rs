@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use weighhouse_web::pages::methods::{LeftOut, Methods, PartRow, QuotedRow, RigRow, SceneRow};
 
-use super::left_out;
+use super::{left_out, readings};
+use crate::store::notes;
 use crate::store::passes::PassRow;
 use crate::store::quotes as store_quotes;
 use crate::store::registers::{parts, rigs};
@@ -39,12 +40,26 @@ pub async fn methods(db: &mut Db, evidence: &Evidence, head: String) -> Result<M
         parts: part_rows(db, evidence).await?,
         rigs: rig_rows(evidence, &bases),
         scenes: scene_rows(evidence),
-        left_out: left_out(evidence),
+        readings: readings::methods(evidence),
+        notes: noted(db, evidence).await?,
+        left_out: left_out(evidence).into_iter().chain(readings::left_out(evidence)).collect(),
         quoted: quoted(db, evidence).await?,
         crossings: crossings(evidence),
         versions: measure_versions(),
         head,
     })
+}
+
+/// What the team says in its own words: a heading and a text each.
+async fn noted(db: &mut Db, evidence: &Evidence) -> Result<Vec<(String, String)>> {
+    let notes = notes::of_piece(db, evidence.piece.id).await?.fields;
+    let all = [
+        ("How settings were checked", notes.settings),
+        ("Caches", notes.caches),
+        ("Order", notes.order_of_run),
+        ("Disclosure", notes.disclosure),
+    ];
+    Ok(all.into_iter().filter(|(_, text)| !text.is_empty()).map(|(of, text)| (of.to_owned(), text)).collect())
 }
 
 async fn quoted(db: &mut Db, evidence: &Evidence) -> Result<Vec<QuotedRow>> {

@@ -10,6 +10,7 @@ pub mod methods;
 pub mod package;
 pub mod prices;
 pub mod readers;
+pub mod readings;
 pub mod sheet;
 pub mod state;
 pub mod tables;

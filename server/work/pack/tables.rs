@@ -4,7 +4,7 @@ use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 
 use super::mask::masked;
 use super::sheet::{About, Field, Kind, Sheet, fields};
-use super::{left_out, prices, readers};
+use super::{left_out, prices, readers, readings};
 use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 
@@ -249,6 +249,7 @@ pub fn sheets(evidence: &Evidence) -> Result<Vec<Sheet>> {
         prices::sheet(evidence),
         readers::told(evidence)?,
         readers::weights(evidence)?,
+        readings::sheet(evidence),
     ])
 }
 
