@@ -11,6 +11,7 @@ mod random;
 mod readers;
 mod readings;
 mod registers;
+mod soaks;
 mod truth;
 mod types;
 mod week;
@@ -19,6 +20,7 @@ mod week;
 mod tests;
 
 pub use readings::{DemoReading, ReadingKind};
+pub use soaks::{DemoSoak, THROTTLES_AFTER_S};
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
     Base, Build, Decision, Demo, DemoCell, DemoFigure, DemoPass, Driver, FigureOf, Part, Person, Piece,

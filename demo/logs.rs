@@ -38,7 +38,7 @@ impl DemoPass {
 }
 
 /// `value` / 10^`places`, with `mark` before the decimals. Values are not negative.
-fn push_decimal(out: &mut Vec<u8>, value: i64, places: usize, mark: u8) {
+pub fn push_decimal(out: &mut Vec<u8>, value: i64, places: usize, mark: u8) {
     let mut digits = [b'0'; 24];
     let mut from = digits.len();
     let mut rest = value.unsigned_abs();
@@ -56,18 +56,18 @@ fn push_decimal(out: &mut Vec<u8>, value: i64, places: usize, mark: u8) {
 }
 
 /// Writes ISO 8601 stamps in UTC; the text of a second is made once.
-struct Stamps {
+pub struct Stamps {
     second: i64,
     text: String,
 }
 
 impl Stamps {
-    fn new() -> Self {
+    pub fn new() -> Self {
         Self { second: i64::MIN, text: String::new() }
     }
 
     /// `unit_ns` is what the last decimal stands for, `places` how many there are.
-    fn push(&mut self, out: &mut Vec<u8>, wall_ns: i64, unit_ns: i64, places: usize) {
+    pub fn push(&mut self, out: &mut Vec<u8>, wall_ns: i64, unit_ns: i64, places: usize) {
         let units = (wall_ns + unit_ns / 2).div_euclid(unit_ns);
         let (second, rest) = (units.div_euclid(NS_PER_S / unit_ns), units.rem_euclid(NS_PER_S / unit_ns));
         if second != self.second {
@@ -85,7 +85,7 @@ impl Stamps {
 }
 
 const MICROSECOND_NS: i64 = 1_000;
-const MILLISECOND_NS: i64 = 1_000_000;
+pub const MILLISECOND_NS: i64 = 1_000_000;
 
 /// Nanoseconds to the nearest `unit_ns`.
 fn rounded(ns: i64, unit_ns: i64) -> i64 {

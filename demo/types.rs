@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use crate::frames::Recipe;
 use crate::readings::{DemoReading, ReadingKind};
+use crate::soaks::DemoSoak;
 use crate::truth::Truth;
 
 /// All there is of the demo.
@@ -39,6 +40,8 @@ pub struct Demo {
     pub reading_kinds: Vec<ReadingKind>,
     /// What it read, oldest first.
     pub readings: Vec<DemoReading>,
+    /// Sensor logs of parts that run warm.
+    pub soaks: Vec<DemoSoak>,
     /// What the team has decided so far, in this order.
     pub decisions: Vec<Decision>,
     /// What is true of all this.

@@ -13,6 +13,7 @@ use crate::registers::{
     LAMPS, NATIVE, NS_PER_S, ORCHARD, QUARRY, REGATTA, SALTMARSH, THOLE, THOLE_DRIVER, TRACED, UPSCALED,
     VELLUM, drivers, hours_before, parts, prices, rigs, scenes, settings, team, tunings, units,
 };
+use crate::soaks::soaks;
 use crate::truth::{CellTruth, FaultKind, PassTruth, cell_truth, pass_factor, planted, truth};
 use crate::types::{Demo, DemoCell, DemoPass, Piece, Tuning};
 
@@ -55,6 +56,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         passes: Vec::new(),
         reading_kinds: kinds(),
         readings: readings(now),
+        soaks: soaks(seed, now),
         decisions: Vec::new(),
     };
     let mut done = vec![0; demo.cells.len()];

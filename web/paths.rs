@@ -118,6 +118,12 @@ routes! {
     READING_PROOFS = "/pieces/{piece}/readings/{reading}/proofs" => reading_proofs(piece: &str, reading: &str);
     /// Such a file, as it came.
     PROOF = "/proofs/{proof}" => proof(proof: i64);
+    /// The form that says that a log is a soak. POST keeps it.
+    SOAK_NEW = "/pieces/{piece}/soaks/new/{log}" => soak_new(piece: &str, log: i64);
+    /// What a soak shows.
+    SOAK = "/pieces/{piece}/soaks/{soak}" => soak(piece: &str, soak: &str);
+    /// POST puts its log back to the intake.
+    SOAK_BACK = "/pieces/{piece}/soaks/{soak}/take-back" => soak_back(piece: &str, soak: &str);
     /// Kinds of reading. POST adds one.
     READING_KINDS = "/reading-kinds" => reading_kinds();
     /// One kind, to change. POST saves it.

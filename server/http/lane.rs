@@ -1,11 +1,13 @@
-//! A lane of frame times, as the strips of a pass's page and of the review have it.
+//! Lanes of frame times and of what was sampled beside them, as the strips of passes, of the review and of soaks have them.
 
 use weighhouse_measure::measures::strip;
+use weighhouse_measure::recording::Role;
 use weighhouse_measure::screens::{Flag, FlagKind};
 use weighhouse_web::charts::{Column, Lane, Span, SpanKind};
 use weighhouse_web::format::Unit;
 
 use crate::work::evidence::PassEvidence;
+use crate::work::pass::{Beside, Value};
 
 /// Columns without a frame of their own that are bridged: a long frame, or blocks that are wider than a pixel.
 const BRIDGED: usize = 8;
@@ -64,6 +66,29 @@ pub(super) fn filled(
     }
     out.resize(usize::try_from(px).unwrap_or(0), None);
     out
+}
+
+/// A lane of what was sampled.
+pub(super) fn beside(one: &Beside, n: usize) -> Lane {
+    let (name, unit, by) = match one.role {
+        Role::Clock => ("Clock", Unit::MHz, 1e-6),
+        Role::Temperature => ("Temperature", Unit::C, 1.0),
+        Role::Load => ("Load", Unit::Percent, 100.0),
+        _ => ("Power", Unit::W, 1.0),
+    };
+    let scaled =
+        |v: Value| Column { first: v.first * by, min: v.min * by, max: v.max * by, last: v.last * by };
+    Lane {
+        name: name.to_owned(),
+        note: format!("{} in {}", one.name, one.capture),
+        unit,
+        series: n + 2,
+        slim: true,
+        columns: one.columns.iter().map(|column| column.map(scaled)).collect(),
+        window_ns: None,
+        spans: Vec::new(),
+        ghosts: Vec::new(),
+    }
 }
 
 #[cfg(test)]

@@ -62,6 +62,7 @@ mod server;
 pub mod session;
 mod sessions;
 mod sign_in;
+mod soaks;
 mod trace;
 mod tuning;
 mod upload;

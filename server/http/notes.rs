@@ -99,7 +99,11 @@ async fn page(
     sent: Option<(&Sent, &Refusal)>,
 ) -> Result<pages::Notes> {
     let read = notes::read(&app.store, piece.id).await?;
-    let texts = notes::texts(&read.notes.fields);
+    let mut fields = read.notes.fields.clone();
+    if read.notes.version == 0 {
+        fields.embargo_zone.clone_from(&piece.fields.deadline_zone);
+    }
+    let texts = notes::texts(&fields);
     let field = |name: &str| match sent {
         Some((sent, refusal)) if sent.names().any(|of| of == name) => sent.field(name, refusal),
         _ => Field::of(texts.iter().find(|(of, _)| of == name).map_or("", |(_, text)| text.as_str())),

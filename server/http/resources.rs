@@ -20,6 +20,7 @@ use crate::store::quotes::{self, Quote};
 use crate::store::readers::{self, Reader};
 use crate::store::readings::{self, Reading};
 use crate::store::segments::{self, SegmentRow};
+use crate::store::soaks::{self, Soak};
 use crate::store::{
     CaptureId, ChartId, Db, LayoutId, PersonId, ProofId, QuoteId, ReaderId, SegmentId, StoreError,
 };
@@ -129,6 +130,14 @@ impl Resource for Reading {
 
     async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
         readings::by_key(db, named).await
+    }
+}
+
+impl Resource for Soak {
+    const SLOT: &'static str = "soak";
+
+    async fn find(db: &mut Db, named: &str) -> std::result::Result<Option<Self>, StoreError> {
+        soaks::by_key(db, named).await
     }
 }
 

@@ -6,7 +6,7 @@ mod notes;
 mod readings;
 
 pub use notes::{EMBARGO_WORD, PIECE_NOTES};
-pub use readings::{PROOF, READING, READING_KIND, REPEAT, REPEAT_RULING};
+pub use readings::{PROOF, READING, READING_KIND, REPEAT, REPEAT_RULING, SOAK};
 
 /// A table whose rows are in the trail.
 #[derive(Debug)]
@@ -389,6 +389,7 @@ pub(super) const ALL: &[&Audited] = &[
     &REPEAT,
     &REPEAT_RULING,
     &PROOF,
+    &SOAK,
     &PIECE_NOTES,
     &EMBARGO_WORD,
 ];

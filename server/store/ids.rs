@@ -107,6 +107,8 @@ ids! {
     RepeatRulingId,
     /// A file that shows a reading.
     ProofId,
+    /// A sensor log of a part that runs warm.
+    SoakId,
     /// Notes of a piece.
     PieceNotesId,
     /// An owner's word on an embargo.

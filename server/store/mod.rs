@@ -44,6 +44,7 @@ pub mod rig_keys;
 pub mod rulings;
 pub mod segments;
 pub mod sign_in;
+pub mod soaks;
 pub mod strips;
 #[cfg(test)]
 pub(crate) mod testing;

@@ -107,7 +107,8 @@ pub async fn of_layout(db: &mut Db, layout: LayoutId) -> Result<Vec<SegmentRow>,
 /// wait any more.
 pub async fn waiting(db: &mut Db) -> Result<Vec<SegmentRow>, StoreError> {
     Ok(sqlx::query_as(segments!(
-        "AND p.id IS NULL AND o.id IS NULL AND (cut_start_ns IS NOT NULL OR NOT EXISTS (
+        "AND p.id IS NULL AND o.id IS NULL AND NOT EXISTS (SELECT 1 FROM soak WHERE segment_id = s.id)
+         AND (cut_start_ns IS NOT NULL OR NOT EXISTS (
              SELECT 1 FROM segment AS x WHERE (x.capture_id, x.member, x.n, x.layout_id)
              = (s.capture_id, s.member, s.n, s.layout_id) AND x.cut_start_ns IS NOT NULL AND x.visible = 1))
          ORDER BY s.id"

@@ -52,6 +52,7 @@ pub mod rule;
 pub mod screens;
 pub mod sessions;
 pub mod sign_in;
+pub mod soaks;
 mod spool;
 pub mod sway;
 pub mod take_in;

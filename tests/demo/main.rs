@@ -9,4 +9,5 @@
 mod answers;
 mod faults;
 mod more_answers;
+mod readings;
 mod week;

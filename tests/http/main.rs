@@ -41,6 +41,7 @@ mod rig_check;
 mod screens;
 mod sessions;
 mod sign_in;
+mod soaks;
 mod tuning;
 mod twice;
 mod upload;

@@ -5,7 +5,8 @@ Use: pip install -r requirements.txt && python make_reading_vectors.py
 Means and their intervals: numpy and scipy's Student t, degrees of freedom by Welch and Satterthwaite as in JCGM
 100:2008, G.4.1, the step of the instrument as a rectangular distribution (F.2.2.1). Levels: the energy mean and the
 background correction of ISO 3744:2010 (8.2.3) and ISO 1996 written out in numpy. Where a warming part is steady: the
-truncation of pymser (Marginal Standard Error Rule, batch size 1) on the same block means.
+truncation of pymser (Marginal Standard Error Rule, batch size 1) on the same block means, asked again where it cuts at
+the half.
 """
 
 import json
@@ -52,9 +53,16 @@ def soaks():
         at = np.arange(seconds, dtype=float)
         values = np.round(top - (top - 28) * np.exp(-at / tau) + RNG.normal(0, noise, seconds), 2)
         blocks = values.reshape(-1, 10).mean(axis=1)
-        # The rule looks at cuts in the first half: those of pymser up to there.
-        mse = np.asarray(pymser.calculate_MSEm(blocks, batch_size=1).cpu(), dtype=float)
-        out.append({"values": values.tolist(), "cut": int(mse[: len(blocks) // 2 + 1].argmin())})
+        cut = 0
+        while True:
+            rest = blocks[cut:]
+            # The rule looks at cuts in the first half, those of pymser up to there; cut there, it is asked again.
+            mse = np.asarray(pymser.calculate_MSEm(rest, batch_size=1).cpu(), dtype=float)
+            more = int(mse[: len(rest) // 2 + 1].argmin())
+            cut += more
+            if more < len(rest) // 2 or len(blocks) - cut < 12:
+                break
+        out.append({"values": values.tolist(), "cut": cut})
     return out
 
 

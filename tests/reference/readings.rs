@@ -50,7 +50,7 @@ fn levels_have_the_energy_mean_without_their_background() {
     }
 }
 
-/// pymser's marginal standard errors, over cuts in the first half.
+/// pymser's marginal standard errors, over cuts in the first half, asked again where it cuts there.
 #[test]
 fn a_soak_is_steady_from_where_pymser_truncates_it() {
     let mut steady_ones = 0;

@@ -37,6 +37,14 @@ pub fn left(deadline: Timestamp, now: Timestamp) -> String {
     format!("{} {word}", duration(gap))
 }
 
+/// A length of time to the second: `9 min 0 s`, `45 s`.
+pub fn minutes(seconds: f64) -> String {
+    let whole = seconds.max(0.0).round();
+    let minutes = (whole / 60.0).floor();
+    let rest = format!("{:.0}{SPACE}s", whole - 60.0 * minutes);
+    if minutes == 0.0 { rest } else { format!("{minutes:.0}{SPACE}min {rest}") }
+}
+
 /// How long ago `at` was: `just now`, `12 min ago`.
 pub fn ago(at: Timestamp, now: Timestamp) -> String {
     let gap = now.duration_since(at);

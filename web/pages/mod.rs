@@ -46,6 +46,7 @@ pub mod scenes;
 mod screens;
 mod sessions;
 mod sign_in;
+mod soaks;
 mod tuning;
 mod tuning_curve;
 mod worth;
@@ -100,6 +101,7 @@ pub use sessions::{
     BoardLine, CostField, DriftLine, OrderLine, RanLine, RigSessions, SessionLine, Sessions, StepLine,
 };
 pub use sign_in::SignIn;
+pub use soaks::{Soak, SoakLine, SoakNew};
 pub use tuning::{ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
 pub use tuning_curve::CurveLine;
 pub use worth::{Specification, ValueLine, Worth, WorthForm, WorthFound, WorthLine};
@@ -170,6 +172,8 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<ReadingNew>("reading_new")?;
     take.page::<Reading>("reading")?;
     take.page::<ReadingKinds>("reading_kinds")?;
+    take.page::<Soak>("soak")?;
+    take.page::<SoakNew>("soak_new")?;
     take.page::<Notes>("notes")?;
     take.page::<Editions>("editions")?;
     take.page::<Edition>("edition")?;

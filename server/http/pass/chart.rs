@@ -1,14 +1,13 @@
 //! The strips of a pass as a chart: lanes of frame times with marks and spans, what was sampled beside it below.
 
-use weighhouse_measure::recording::Role;
-use weighhouse_web::charts::{Caption, Column, Lane, Span, SpanKind, Strip};
+use weighhouse_web::charts::{Caption, Lane, Span, SpanKind, Strip};
 use weighhouse_web::format::{self, Unit};
 
 use super::super::lane;
 use crate::store::rulings::Remark;
 use crate::store::strips::Frame;
 use crate::work::evidence::{Evidence, PassEvidence};
-use crate::work::pass::{self, Beside, Strips, Value};
+use crate::work::pass::{self, Strips};
 
 /// `Frame 3 104 at 12.345 s: 8.31 ms; the longest of 37 here`.
 pub(super) fn frame_says(frame: &Frame) -> String {
@@ -37,7 +36,7 @@ pub(super) fn strip(evidence: &Evidence, strips: &Strips, key: &str, width: u32)
     let (own, others): (Vec<_>, Vec<_>) = lanes.iter_mut().partition(|lane| !lane.slim);
     let ghosts: Vec<_> = others.into_iter().map(|lane| lane.columns.clone()).collect();
     own.into_iter().for_each(|lane| lane.ghosts.clone_from(&ghosts));
-    lanes.extend(strips.beside.iter().enumerate().map(|(n, one)| beside(one, n)));
+    lanes.extend(strips.beside.iter().enumerate().map(|(n, one)| lane::beside(one, n)));
     Strip {
         caption: Caption {
             id: "pass-strip".to_owned(),
@@ -70,26 +69,4 @@ fn frames(lane: &pass::Lane, pass: &PassEvidence, this: bool, px: u32) -> Lane {
 fn remark(remark: &Remark) -> Option<Span> {
     let (start_ns, end_ns) = (remark.start_ns?, remark.end_ns?);
     Some(Span { kind: SpanKind::Remark, start_ns, end_ns, says: remark.says.clone() })
-}
-
-fn beside(one: &Beside, n: usize) -> Lane {
-    let (name, unit, by) = match one.role {
-        Role::Clock => ("Clock", Unit::MHz, 1e-6),
-        Role::Temperature => ("Temperature", Unit::C, 1.0),
-        Role::Load => ("Load", Unit::Percent, 100.0),
-        _ => ("Power", Unit::W, 1.0),
-    };
-    let scaled =
-        |v: Value| Column { first: v.first * by, min: v.min * by, max: v.max * by, last: v.last * by };
-    Lane {
-        name: name.to_owned(),
-        note: format!("{} in {}", one.name, one.capture),
-        unit,
-        series: n + 2,
-        slim: true,
-        columns: one.columns.iter().map(|column| column.map(scaled)).collect(),
-        window_ns: None,
-        spans: Vec::new(),
-        ghosts: Vec::new(),
-    }
 }

@@ -130,7 +130,7 @@ fn again(
     }
 }
 
-fn page(
+pub(in crate::http) fn page(
     app: &App,
     who: &SignedIn,
     (evidence, choices): (&Evidence, &Choices),

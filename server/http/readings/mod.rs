@@ -12,7 +12,7 @@ use weighhouse_measure::readings::Scale;
 use weighhouse_web::format;
 use weighhouse_web::pages::{self, GroupLine, KindReadings, RepeatWhy, SittingLink, SittingWhy};
 
-pub(super) use form::{add, around, ask, save};
+pub(super) use form::{add, around, ask, page as form_page, save};
 pub(super) use one::{more, rule, show as one};
 pub(super) use proofs::{attach, download};
 
@@ -22,6 +22,7 @@ use super::reading_kinds::of;
 use super::resources::Of;
 use super::respond::{Wants, respond};
 use super::session::SignedIn;
+use super::soaks;
 use crate::store::ReadingId;
 use crate::store::pieces::Piece;
 use crate::store::proofs::counts;
@@ -30,11 +31,11 @@ use crate::store::registers::reading_kinds::{ReadAt, ReadingKind};
 use crate::store::registers::tunings::STOCK;
 use crate::work::evidence::Evidence;
 use crate::work::figures::{What, value};
-use crate::work::readings::{self, Group};
+use crate::work::readings::{self, Group, equal};
 use crate::work::{Refusal, Result};
 
 /// Label of the piece's entry.
-const HERE: &str = "Readings";
+pub(super) const HERE: &str = "Readings";
 
 /// All readings of the piece's parts.
 pub(super) async fn show(
@@ -59,17 +60,23 @@ pub(super) async fn show(
         piece: piece.key.clone(),
         zone: piece.fields.deadline_zone.clone(),
         baseline: baseline.map_or_else(String::new, |part| evidence.registers.part_name(part)),
-        kinds: evidence.readings.kinds.values().map(|kind| told_kind(kind, lines(kind))).collect(),
+        kinds: evidence
+            .readings
+            .kinds
+            .values()
+            .map(|kind| told_kind(kind, lines(kind), equal::sentences(&evidence, kind.id)))
+            .collect(),
+        soaks: soaks::lines(&app, &evidence).await?,
     };
     respond(wants, &page)
 }
 
-async fn read(app: &App, piece: &Piece) -> Result<Evidence> {
+pub(super) async fn read(app: &App, piece: &Piece) -> Result<Evidence> {
     let evidence = Evidence::of_piece(&app.store, piece.id).await?;
     Ok(evidence.ok_or_else(|| Refusal::missing("piece", &piece.key))?)
 }
 
-fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>) -> KindReadings {
+fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>, equal: Vec<String>) -> KindReadings {
     let f = &kind.fields;
     let mean = match Scale::of_unit(&f.unit) {
         Scale::Level => "energy mean",
@@ -84,6 +91,7 @@ fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>) -> KindReadings {
         told: format::sentence(&format!("{} is better; {mean}{whole}", f.better)),
         method: f.method.trim_end_matches('.').to_owned(),
         groups,
+        equal,
     }
 }
 

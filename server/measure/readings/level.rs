@@ -37,6 +37,17 @@ pub fn without_background(level: f64, background: f64) -> Option<f64> {
     apart.then(|| of_energy(energy(level) - energy(background)))
 }
 
+/// The level at a temperature, straight between the nearest that were read (degrees Celsius, dB); `None` outside of them.
+pub fn at_temperature(read: &[(f64, f64)], celsius: f64) -> Option<f64> {
+    let mut read = read.to_vec();
+    read.sort_by(|a, b| a.0.total_cmp(&b.0));
+    read.windows(2).find_map(|pair| {
+        let [(cool, above), (warm, below)] = [pair[0], pair[1]];
+        let inside = cool <= celsius && celsius <= warm && warm > cool;
+        inside.then(|| above + (below - above) * (celsius - cool) / (warm - cool))
+    })
+}
+
 /// How many times as loud a level is heard as another that is `difference` dB lower: twice for every 10 dB (common
 /// practice, no source).
 pub fn times_as_loud(difference: f64) -> f64 {
@@ -60,6 +71,15 @@ mod tests {
         near(without_background(40.0, 37.0), 36.98);
         near(without_background(50.0, 40.0), 49.54);
         near(without_background(46.0, 40.0), 44.74);
+    }
+
+    #[test]
+    fn between_two_temperatures_the_level_is_straight_and_outside_there_is_none() {
+        let read = [(73.0, 34.0), (62.5, 42.9), (67.0, 38.5)];
+        near(at_temperature(&read, 70.0), 36.25);
+        near(at_temperature(&read, 62.5), 42.9);
+        assert_eq!(at_temperature(&read, 74.0), None);
+        assert_eq!(at_temperature(&read[..1], 73.0), None);
     }
 
     #[test]

@@ -6,6 +6,7 @@
 
 use serde::Serialize;
 
+use crate::screens::throttled;
 use crate::stats::distributions::t_two_sided;
 use crate::stats::limits::Interval;
 use crate::stats::sum::mean;
@@ -19,6 +20,8 @@ const LEAST_BLOCKS: usize = 12;
 const LEAST_STEADY_S: f64 = 120.0;
 /// What still drifts faster is not steady: kelvin a minute. Common practice, no source.
 pub const DRIFT_C_PER_MIN: f64 = 0.1;
+/// What is this near is told as reached, kelvin. Common practice, no source.
+pub const NEAR_C: f64 = 1.0;
 /// Batches of the steady stretch.
 const BATCHES: usize = 6;
 
@@ -36,7 +39,9 @@ pub struct Blocks {
 pub enum Steady {
     /// It holds.
     Holds {
-        /// From when on, s after the first row.
+        /// From when on it is within [`NEAR_C`] of what it holds for good, s after the first row.
+        near_s: f64,
+        /// From when on rows are in the mean, s after the first row.
         from_s: f64,
         /// Until when, s after the first row.
         to_s: f64,
@@ -118,13 +123,49 @@ pub fn gaps(blocks: &Blocks) -> Vec<(f64, f64)> {
     found
 }
 
+/// A stretch in which the part throttled.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Throttles {
+    /// From when on, s after the first row.
+    pub from_s: f64,
+    /// Until when, s after the first row.
+    pub to_s: f64,
+    /// By what share the clock fell, or power where no clock was logged.
+    pub falls: f64,
+}
+
+/// Where the part throttled, by the rule of the screen of passes ([`crate::screens`]): clock or power fall while the
+/// temperature stands at its top and the load does not. Looked for in the longest stretch without a gap.
+pub fn throttles(
+    temperature: &Blocks,
+    clock: Option<&Blocks>,
+    power: Option<&Blocks>,
+    load: Option<&Blocks>,
+) -> Vec<Throttles> {
+    let (begin, hot) = unbroken(temperature);
+    let beside = |of: Option<&Blocks>| -> Option<Vec<f64>> {
+        of?.means.get(begin..begin + hot.len())?.iter().copied().collect()
+    };
+    let (clock, power, load) = (beside(clock), beside(power), beside(load));
+    let found = throttled(&hot, clock.as_deref(), power.as_deref(), load.as_deref());
+    let at_s = |block: usize| (begin + block) as f64 * temperature.block_s;
+    found
+        .into_iter()
+        .map(|one| Throttles {
+            from_s: at_s(one.from),
+            to_s: at_s(one.to),
+            falls: 1.0 - libm::exp(-one.fall),
+        })
+        .collect()
+}
+
 /// Where the log holds its value.
 pub fn steady(blocks: &Blocks) -> Steady {
     let (begin, means) = unbroken(blocks);
     if means.len() < LEAST_BLOCKS {
         return Steady::TooShort;
     }
-    let cut = mser(&means);
+    let cut = settled(&means);
     let rest = &means[cut..];
     let long = rest.len() as f64 * blocks.block_s;
     let per_minute = slope(rest) / blocks.block_s * 60.0;
@@ -132,8 +173,24 @@ pub fn steady(blocks: &Blocks) -> Steady {
         return Steady::NotYet { per_minute };
     }
     let Some((value, interval)) = of_batches(rest) else { return Steady::TooShort };
-    let from_s = (begin + cut) as f64 * blocks.block_s;
-    Steady::Holds { from_s, to_s: from_s + long, value, interval }
+    let at_s = |block: usize| (begin + block) as f64 * blocks.block_s;
+    let far = means.iter().rposition(|mean| (mean - value).abs() > NEAR_C);
+    let near_s = at_s(far.map_or(0, |far| far + 1));
+    Steady::Holds { near_s, from_s: at_s(cut), to_s: at_s(cut) + long, value, interval }
+}
+
+/// Blocks to leave out. The rule looks at cuts in the first half of what it is given; where it cuts there, more may have to
+/// go, and it is asked again.
+fn settled(means: &[f64]) -> usize {
+    let mut cut = 0;
+    loop {
+        let rest = &means[cut..];
+        let more = mser(rest);
+        cut += more;
+        if more < rest.len() / 2 || means.len() - cut < LEAST_BLOCKS {
+            return cut;
+        }
+    }
 }
 
 /// Least-squares slope a step.
@@ -172,10 +229,12 @@ mod tests {
     #[test]
     fn a_part_that_warms_up_holds_its_temperature_in_the_end() {
         let (at, values) = warming(1500, 71.0);
-        let Steady::Holds { from_s, to_s, value, interval } = steady(&blocks(&at, &values)) else {
+        let Steady::Holds { near_s, from_s, to_s, value, interval } = steady(&blocks(&at, &values)) else {
             panic!("not steady")
         };
-        assert!((300.0..=800.0).contains(&from_s), "{from_s}");
+        // 41 K of warmth have fallen to one after 120 s times ln 41, to a tenth after 120 s times ln 410.
+        assert!((near_s - 445.6).abs() <= BLOCK_S, "{near_s}");
+        assert!((650.0..=950.0).contains(&from_s), "{from_s}");
         assert_eq!(to_s, 1500.0);
         assert!((value - 71.0).abs() < 0.3 && interval.low < value && value < interval.high, "{value}");
     }
@@ -199,6 +258,23 @@ mod tests {
         assert_eq!(gaps(&told), [(400.0, 460.0)]);
         let Steady::Holds { from_s, .. } = steady(&told) else { panic!("not steady") };
         assert!(from_s >= 460.0, "{from_s}");
+    }
+
+    #[test]
+    fn a_part_that_lowers_its_clock_at_the_top_of_its_temperature_throttles() {
+        let (at, values) = warming(1500, 84.0);
+        let lower = |at: f64, high: f64, low: f64| if at < 540.0 { high } else { low };
+        let clock: Vec<f64> = at.iter().map(|at| lower(*at, 2_690.0, 2_480.0)).collect();
+        let power: Vec<f64> = at.iter().map(|at| lower(*at, 480.0, 431.0)).collect();
+        let (hot, clock, power) = (blocks(&at, &values), blocks(&at, &clock), blocks(&at, &power));
+        let found = throttles(&hot, Some(&clock), Some(&power), None);
+        assert_eq!(found.len(), 1);
+        assert_eq!((found[0].from_s, found[0].to_s), (540.0, 1500.0));
+        assert!((found[0].falls - (1.0 - 2_480.0 / 2_690.0)).abs() < 1e-3, "{}", found[0].falls);
+        // Common practice, no source: at its power limit a part lowers its clock while power stands; that is no fault.
+        let stands = blocks(&at, &vec![480.0; at.len()]);
+        assert_eq!(throttles(&hot, Some(&clock), Some(&stands), None), []);
+        assert_eq!(throttles(&hot, None, None, None), []);
     }
 
     #[test]

@@ -40,6 +40,7 @@ pub use notices::{Notice, NoticeKind, notices};
 pub use odd_in_cell::{CellPass, CellSpread, Spread, screen_cell};
 pub use profile::Profile;
 pub use strictness::{Strictness, Strictnesses};
+pub(crate) use throttling::throttled;
 
 /// What a flag is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]

@@ -35,7 +35,33 @@ pub(super) fn find(input: &ScreenInput<'_>, profile: &Profile) -> Vec<Flag> {
     let of = |role| by_block(role, input, profile);
     let Some(temperature) = of(Role::Temperature) else { return vec![] };
     let (clock, power, load) = (of(Role::Clock), of(Role::Power), of(Role::Load));
-    let (falling, least) = match (&clock, &power) {
+    let found = throttled(&temperature, clock.as_deref(), power.as_deref(), load.as_deref());
+    found.into_iter().map(|stretch| flag(profile, &stretch)).collect()
+}
+
+/// A stretch in which the part throttles.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Throttled {
+    /// First block.
+    pub from: usize,
+    /// Block behind the last.
+    pub to: usize,
+    /// How far the clock (power where no clock was logged) fell, log scale.
+    pub fall: f64,
+    least: f64,
+    by_clock: bool,
+    /// Power over that of the stretch before, where it was logged.
+    power: Option<f64>,
+}
+
+/// Stretches in which clock or power fall while the temperature stands at its top; all in blocks of equal time.
+pub(crate) fn throttled(
+    temperature: &[f64],
+    clock: Option<&[f64]>,
+    power: Option<&[f64]>,
+    load: Option<&[f64]>,
+) -> Vec<Throttled> {
+    let (falling, least) = match (clock, power) {
         (Some(clock), _) => (clock, CLOCK_FALLS),
         (None, Some(power)) => (power, POWER_FALLS),
         (None, None) => return vec![],
@@ -43,7 +69,7 @@ pub(super) fn find(input: &ScreenInput<'_>, profile: &Profile) -> Vec<Flag> {
     let logs: Vec<f64> = falling.iter().map(|v| libm::log(v.max(1e-9))).collect();
     let levels = levels(&logs);
     let top = temperature.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let mut flags: Vec<Flag> = Vec::new();
+    let mut found = Vec::new();
     let mut before: Option<&Level> = None;
     let mut at = 0;
     while let Some(level) = levels.get(at) {
@@ -58,18 +84,17 @@ pub(super) fn find(input: &ScreenInput<'_>, profile: &Profile) -> Vec<Flag> {
         let low = levels[at..].iter().take_while(|l| high.ln - l.ln >= least).count();
         let (from, to) = (level.from, levels[at + low - 1].to);
         at += low;
-        let ratio = |of: &Option<Vec<f64>>| {
-            of.as_ref().map(|v| median(&v[from..to]) / median(&v[high.from..high.to]).max(1e-9))
-        };
+        let ratio =
+            |of: Option<&[f64]>| of.map(|v| median(&v[from..to]) / median(&v[high.from..high.to]).max(1e-9));
         let hot = median(&temperature[from..to]) >= top - AT_TOP_K;
-        let power_too = clock.is_none() || ratio(&power).is_none_or(|r| r <= 1.0 - POWER_FALLS_TOO);
-        let busy = ratio(&load).is_none_or(|r| r >= AS_BUSY);
+        let power_too = clock.is_none() || ratio(power).is_none_or(|r| r <= 1.0 - POWER_FALLS_TOO);
+        let busy = ratio(load).is_none_or(|r| r >= AS_BUSY);
         if hot && power_too && busy {
             let fall = high.ln - logs[from..to].iter().sum::<f64>() / (to - from) as f64;
-            flags.push(flag(profile, (from, to), fall, least, clock.is_some(), ratio(&power)));
+            found.push(Throttled { from, to, fall, least, by_clock: clock.is_some(), power: ratio(power) });
         }
     }
-    flags
+    found
 }
 
 /// A stretch of one level.
@@ -95,14 +120,8 @@ fn levels(logs: &[f64]) -> Vec<Level> {
         .collect()
 }
 
-fn flag(
-    profile: &Profile,
-    (from, to): (usize, usize),
-    fall: f64,
-    least: f64,
-    by_clock: bool,
-    power: Option<f64>,
-) -> Flag {
+fn flag(profile: &Profile, stretch: &Throttled) -> Flag {
+    let Throttled { from, to, fall, least, by_clock, power } = *stretch;
     let (start_ns, end_ns) = profile.edges_ns(from, to, profile.median_ns.len());
     let what = if by_clock { "the clock" } else { "power" };
     let beside = match power.filter(|_| by_clock) {

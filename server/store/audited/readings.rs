@@ -32,6 +32,24 @@ pub const REPEAT: Audited = Audited::of("repeat", &["id", "reading_id", "n", "va
 /// A ruling on it.
 pub const REPEAT_RULING: Audited =
     Audited::of("repeat_ruling", &["id", "repeat_id", "verdict", "reason", "person_id", "at_us"]);
+/// A sensor log of a part that runs warm.
+pub const SOAK: Audited = Audited::of(
+    "soak",
+    &[
+        "id",
+        "key",
+        "segment_id",
+        "tuning_id",
+        "unit_id",
+        "rig_base_id",
+        "driver_id",
+        "ambient_c",
+        "note",
+        "person_id",
+        "made_us",
+        "version",
+    ],
+);
 /// A file that shows a sitting; its bytes are held to its digest.
 pub const PROOF: Audited = Audited {
     bytes: &["digest"],

@@ -7,7 +7,7 @@ mod registers;
 use std::collections::HashMap;
 
 use futures_util::{StreamExt as _, TryStreamExt as _, stream};
-use weighhouse_demo::{Demo, DemoPass};
+use weighhouse_demo::{Demo, DemoPass, DemoSoak};
 
 use super::assign::assign;
 use super::evidence::Evidence;
@@ -17,6 +17,7 @@ use super::{Error, Internal, Result};
 use crate::chance::Chance;
 use crate::store::passes::NewPass;
 use crate::store::people::Role;
+use crate::store::soaks::{self, SoakFields};
 use crate::store::{
     Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, TuningId,
     UnitId, pieces,
@@ -95,6 +96,7 @@ pub async fn load(
     drop(coming);
     assign(store, chance, ids.owner(), new_passes(&weeks, &ids, &taken)?).await?;
     readings::add(store, chance, &ids, &weeks).await?;
+    soaks(store, chance, &taking, &ids, &weeks).await?;
     says("computing measures and intervals");
     keep_prior(store, &ids, ids.owner()).await?;
     says("ruling on passes and agreeing on figures");
@@ -123,6 +125,38 @@ async fn send(
     });
     let bytes = made.await.map_err(|e| Internal(e.to_string()))?;
     taking.take_in(Actor::Person(ids.owner()), upload, stream::iter([Ok(bytes)])).await
+}
+
+/// Takes the soaks' logs in, and says what they are.
+async fn soaks(store: &Store, chance: &Chance, taking: &TakeIn, ids: &Ids, week: &Demo) -> Result<()> {
+    for soak in &week.soaks {
+        let by = Actor::Person(ids.owner());
+        let upload = Upload {
+            name: soak.file.to_owned(),
+            rig_id: ids.rigs.get(soak.rig).copied(),
+            start_us: None,
+            key: None,
+        };
+        let taken = taking.take_in(by, upload, stream::iter([Ok(soak.log())])).await?;
+        let fields = taken.segments.first().and_then(|segment| soak_fields(soak, segment.id, ids, week));
+        let fields = fields.ok_or_else(|| Internal(format!("{} is no soak", soak.file)))?;
+        let key = chance.key()?;
+        store.write(by, async move |tx| soaks::add(tx, &key, &fields).await).await?;
+    }
+    Ok(())
+}
+
+fn soak_fields(soak: &DemoSoak, segment_id: SegmentId, ids: &Ids, week: &Demo) -> Option<SoakFields> {
+    let part = week.tunings.get(soak.tuning)?.part;
+    Some(SoakFields {
+        segment_id,
+        tuning_id: *ids.tunings.get(soak.tuning)?,
+        unit_id: *ids.units.get(part)?,
+        rig_base_id: *ids.bases.get(soak.rig)?.first()?,
+        driver_id: *ids.drivers.get(*week.piece.drivers.get(part)?)?,
+        ambient_c: Some(soak.ambient_c.to_owned()),
+        note: "Vellum Rally, hairpin, again and again".to_owned(),
+    })
 }
 
 fn new_passes(week: &Demo, ids: &Ids, taken: &HashMap<usize, SegmentId>) -> Result<Vec<NewPass>> {

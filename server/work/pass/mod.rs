@@ -20,7 +20,7 @@ use crate::store::{CellId, PersonId, Store, people};
 
 pub use edits::{FormerPlace, FormerWindow, Place, WindowChange, move_window, place, remark};
 pub use propose::{Proposal, proposals};
-pub use strip::{Beside, Lane, Strips, Value, longest, strips, zoom};
+pub use strip::{Beside, Lane, Strips, Value, longest, sampled, strips, zoom};
 pub use threads::{settled, step};
 
 /// A pass in its cell, in the context of a piece.

@@ -176,7 +176,7 @@ fn on_pass(at_ns: i64, placing: Placing) -> i64 {
 }
 
 /// Columns of samples in order of time. Between two samples the last one holds, unless they lie far apart.
-fn sampled(samples: impl Iterator<Item = (i64, f64)>, window: Window, px: u32) -> Vec<Option<Value>> {
+pub fn sampled(samples: impl Iterator<Item = (i64, f64)>, window: Window, px: u32) -> Vec<Option<Value>> {
     let mut columns: Vec<Option<Value>> = vec![None; usize::try_from(px).unwrap_or(0)];
     let length = i128::from(window.length_ns().max(1));
     let column = |at: i64| {

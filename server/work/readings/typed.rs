@@ -104,6 +104,50 @@ pub fn read_more(kind: &ReadingKind, of: &Reading, mut typed: Typed<'_>) -> Resu
 /// What stands around the repeats. What is not chosen has an id that no row has, and is named.
 fn around(choices: &Choices, now_us: i64, typed: &mut Typed<'_>) -> ReadingFields {
     let kind = one_of(typed, "kind", choices.kinds.iter().map(|kind| kind.id), "what was read");
+    let at_us = moment(typed, now_us);
+    let of = of_run(choices, at_us, typed);
+    ReadingFields {
+        kind_id: kind.unwrap_or(ReadingKindId(0)),
+        tuning_id: of.tuning_id,
+        unit_id: of.unit_id,
+        rig_base_id: of.rig_base_id,
+        driver_id: of.driver_id,
+        at_us,
+        background: decimal(typed, "background", false),
+        ambient_c: of.ambient_c,
+        part_c: decimal(typed, "part_c", true),
+        fan_rpm: typed.whole("fan_rpm", "turns a minute", 0..=50_000),
+        note: of.note,
+    }
+}
+
+/// A part as it was run in a rig.
+#[derive(Clone, Debug)]
+pub struct Run {
+    /// The part at its tuning.
+    pub tuning_id: TuningId,
+    /// The sample in hand.
+    pub unit_id: UnitId,
+    /// The rig as it was.
+    pub rig_base_id: RigBaseId,
+    /// The part's driver.
+    pub driver_id: DriverId,
+    /// Air before the cooler, degrees Celsius, decimal text.
+    pub ambient_c: Option<String>,
+    /// Anything else.
+    pub note: String,
+}
+
+/// Reads which part was run in which rig at a moment.
+///
+/// # Errors
+/// Refused, naming every field that is wrong.
+pub fn run(choices: &Choices, at_us: i64, mut typed: Typed<'_>) -> Result<Run> {
+    let of = of_run(choices, at_us, &mut typed);
+    typed.done().map(|()| of)
+}
+
+fn of_run(choices: &Choices, at_us: i64, typed: &mut Typed<'_>) -> Run {
     let tuning = one_of(typed, "tuning", choices.tunings.iter().map(|tuning| tuning.id), "the part");
     let part = choices.tunings.iter().find(|of| Some(of.id) == tuning).map(|of| of.fields.part_id);
     let units = choices.units.iter().filter(|unit| Some(unit.fields.part_id) == part);
@@ -112,20 +156,14 @@ fn around(choices: &Choices, now_us: i64, typed: &mut Typed<'_>) -> ReadingField
     // Without a part neither can be chosen, and that the part is missing is said already.
     let unit = part.and_then(|_| of_part(typed, "unit", None, units.map(|unit| unit.id)));
     let driver = part.and_then(|_| of_part(typed, "driver", declared, drivers.map(|driver| driver.id)));
-    let at_us = moment(typed, now_us);
     let rig = one_of(typed, "rig", choices.rigs.iter().map(|rig| rig.id), "the rig");
     let base = rig.and_then(|rig| base_at(typed, &choices.bases, rig, at_us));
-    ReadingFields {
-        kind_id: kind.unwrap_or(ReadingKindId(0)),
+    Run {
         tuning_id: tuning.unwrap_or(TuningId(0)),
         unit_id: unit.unwrap_or(UnitId(0)),
         rig_base_id: base.unwrap_or(RigBaseId(0)),
         driver_id: driver.unwrap_or(DriverId(0)),
-        at_us,
-        background: decimal(typed, "background", false),
         ambient_c: decimal(typed, "ambient_c", true),
-        part_c: decimal(typed, "part_c", true),
-        fan_rpm: typed.whole("fan_rpm", "turns a minute", 0..=50_000),
         note: typed.free("note"),
     }
 }
