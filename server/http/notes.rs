@@ -11,7 +11,7 @@ use super::resources::Of;
 use super::respond::{Wants, done, refill, respond};
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
-use crate::store::notes::Word;
+use crate::store::notes::{Said, Word};
 use crate::store::people::Role;
 use crate::store::pieces::Piece;
 use crate::work::registers::Typed;
@@ -114,16 +114,7 @@ async fn page(
         zone_name: read.notes.fields.embargo_zone.clone(),
         until: read.until(),
         holds: read.holds(app.clock.now_us()),
-        said: read
-            .said
-            .iter()
-            .map(|said| SaidLine {
-                says: said.says.to_string(),
-                reason: said.reason.clone(),
-                by: said.person.clone(),
-                at: at(said.at_us),
-            })
-            .collect(),
+        said: read.said.iter().map(said).collect(),
         version: read.notes.version,
         embargo: field("embargo"),
         zone: field("zone"),
@@ -133,4 +124,13 @@ async fn page(
         disclosure: field("disclosure"),
         reason: field("reason"),
     })
+}
+
+fn said(said: &Said) -> SaidLine {
+    SaidLine {
+        says: said.says.to_string(),
+        reason: said.reason.clone(),
+        by: said.person.clone(),
+        at: at(said.at_us),
+    }
 }
