@@ -38,6 +38,7 @@ const FILES: &[(&str, &str, &[u8])] = &[
     ("live-worker.js", "text/javascript; charset=utf-8", include_bytes!("static/live-worker.js")),
     ("preview.js", "text/javascript; charset=utf-8", include_bytes!("static/preview.js")),
     ("came-in.js", "text/javascript; charset=utf-8", include_bytes!("static/came-in.js")),
+    ("mend.js", "text/javascript; charset=utf-8", include_bytes!("static/mend.js")),
     ("filter.js", "text/javascript; charset=utf-8", include_bytes!("static/filter.js")),
     ("draft.js", "text/javascript; charset=utf-8", include_bytes!("static/draft.js")),
 ];

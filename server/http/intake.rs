@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use axum::extract::{RawQuery, State};
 use axum::response::Response;
 use weighhouse_measure::recording::Kind as LogKind;
-use weighhouse_web::pages::{self, Asking, Becomes, Undo, Unplaced, Waiting};
+use weighhouse_web::pages::{self, Asking, Becomes, Destination, Undo, Unplaced, Waiting};
 use weighhouse_web::{format, paths};
 
 use super::App;
@@ -20,8 +20,11 @@ use crate::store::captures::Capture;
 use crate::store::companions::{CompanionRow, PlacedBy};
 use crate::store::passes::PassRow;
 use crate::store::pieces::Piece;
+use crate::store::registers::cells::CellOf;
 use crate::store::{CaptureId, SegmentId};
+use crate::work::evidence::Evidence;
 use crate::work::intake::become_passes::{self, Assigned};
+use crate::work::intake::destinations::destinations;
 use crate::work::intake::namesakes::namesakes;
 use crate::work::intake::plan::{Chosen, Wish, guess, wish};
 use crate::work::intake::{Choices, Intake, pair as by_hand};
@@ -48,11 +51,13 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
         form.offer(guess(&read.choices, read.frames().map(|(one, _)| &one.segment)));
     }
     let chosen = chosen(&mut form)?;
-    let same = chosen.as_ref().map(|chosen| same(&read, &form, chosen)).unwrap_or_default();
+    let wishes = chosen.as_ref().map(|chosen| wishes(&read, &form, chosen)).unwrap_or_default();
+    let same = chosen.as_ref().map(|chosen| same(&read, chosen, &wishes)).unwrap_or_default();
+    let cells = cells(app, piece, &read.choices, &wishes).await?;
     let (frames, companions) =
         read.waiting.into_iter().partition(|(one, _)| one.segment.kind == LogKind::Frames);
     let rows = |all: Vec<_>| {
-        let row = |(one, capture)| waiting(&read.choices, &form, (chosen.as_ref(), &same), one, &capture);
+        let row = |(one, capture)| waiting(&read.choices, &form, (&wishes, &same), one, &capture);
         by_name(all.into_iter().map(row).collect(), guessed)
     };
     Ok(pages::Intake {
@@ -70,6 +75,7 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, mut form: Form) -> Resul
             })
             .collect(),
         frames: rows(frames),
+        cells,
         companions: rows(companions),
         unplaced: read.unplaced.iter().filter_map(|c| unplaced(c, &read.passes, &read.captures)).collect(),
         passes: read.passes.iter().map(|pass| (pass.key.clone(), pass_words(pass))).collect(),
@@ -106,15 +112,12 @@ fn curl(app: &App) -> String {
 fn waiting(
     choices: &Choices,
     form: &Form,
-    (chosen, same): (Option<&Chosen>, &BTreeMap<SegmentId, String>),
+    (wishes, same): (&Wishes, &BTreeMap<SegmentId, String>),
     one: Understood,
     capture: &Capture,
 ) -> Waiting {
     let id = one.segment.id;
-    let frames = one.segment.kind == LogKind::Frames;
-    // Without a tick a pattern is tried on all of them, and those that fit are ticked.
-    let asked = frames && (form.ticked.contains(&id) || form.ticked.is_empty());
-    let wish = chosen.filter(|_| asked).map(|chosen| wish(choices, chosen, &one.segment, capture));
+    let wish = wishes.get(&id);
     let rig = capture.rig_id.and_then(|id| choices.rigs.iter().find(|rig| rig.id == id));
     let by = match (&capture.person, rig) {
         (Some(person), Some(rig)) => format!("{person}, from {}", rig.fields.name),
@@ -126,30 +129,56 @@ fn waiting(
         by,
         version: capture.version,
         start: capture.start_us.map(at),
-        ticked: form.ticked.contains(&id) || wish.as_ref().is_some_and(|wish| wish.is_ok()),
+        own: form.own(id),
+        ticked: form.ticked.contains(&id) || wish.is_some_and(|wish| wish.is_ok()),
         becomes: wish.map(|wish| match wish {
             Ok(wish) => match same.get(&id) {
-                Some(says) => Becomes::Asks(format!("{}; {says}", becomes(choices, &wish))),
-                None => Becomes::Pass(becomes(choices, &wish)),
+                Some(says) => Becomes::Asks(format!("{}; {says}", becomes(choices, wish))),
+                None => Becomes::Pass(becomes(choices, wish)),
             },
-            Err(says) => Becomes::Wrong(says),
+            Err(says) => Becomes::Wrong(says.clone()),
         }),
         log: log(one),
     }
 }
 
-/// Logs whose names say a pass that another one or a pass of the piece has too, of those that the form is about.
-fn same(read: &Intake, form: &Form, chosen: &Chosen) -> BTreeMap<SegmentId, String> {
+/// What logs would become, or why nothing.
+type Wishes = BTreeMap<SegmentId, std::result::Result<Wish, String>>;
+
+/// What each log that the form is about would become: without a tick all are tried, and those that fit are ticked.
+fn wishes(read: &Intake, form: &Form, chosen: &Chosen) -> Wishes {
+    let asked = |id: SegmentId| form.ticked.is_empty() || form.ticked.contains(&id);
+    read.frames()
+        .filter(|(one, _)| asked(one.segment.id))
+        .map(|(one, capture)| (one.segment.id, wish(&read.choices, chosen, &one.segment, capture)))
+        .collect()
+}
+
+/// Logs whose names say a pass that another one or a pass of the piece has too.
+fn same(read: &Intake, chosen: &Chosen, wishes: &Wishes) -> BTreeMap<SegmentId, String> {
     if chosen.twice {
         return BTreeMap::new();
     }
-    let asked = |id: SegmentId| form.ticked.is_empty() || form.ticked.contains(&id);
-    let wishes: Vec<Wish> = read
-        .frames()
-        .filter(|(one, _)| asked(one.segment.id))
-        .filter_map(|(one, capture)| wish(&read.choices, chosen, &one.segment, capture).ok())
-        .collect();
+    let wishes: Vec<Wish> = wishes.values().flatten().copied().collect();
     namesakes(read, chosen, &wishes)
+}
+
+/// The cells that logs can be sent to.
+async fn cells(app: &App, piece: &Piece, c: &Choices, wishes: &Wishes) -> Result<Vec<Destination>> {
+    let Some(evidence) = Evidence::of_piece(&app.store, piece.id).await? else { return Ok(Vec::new()) };
+    let coming: Vec<CellOf> = wishes.values().flatten().map(|wish| wish.of).collect();
+    let count = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+    let all = destinations(&evidence, &coming).into_iter().map(|one| Destination {
+        tuning: one.cell.of.tuning_id.0,
+        scene: one.cell.of.scene_id.0,
+        setting: one.cell.of.setting_id.0,
+        part: c.tuning_name(one.cell.of.tuning_id),
+        at: format!("{}; {}", c.scene_name(one.cell.of.scene_id), c.setting_name(one.cell.of.setting_id)),
+        missing: count(one.missing),
+        coming: count(one.coming),
+        did_not_run: one.cell.did_not_run,
+    });
+    Ok(all.collect())
 }
 
 /// Cell, rig base, unit, driver and build in words.
@@ -163,7 +192,8 @@ fn becomes(c: &Choices, wish: &Wish) -> String {
     let driver = c.drivers.iter().find(|d| d.id == wish.driver).map_or("", |d| d.fields.name.as_str());
     let build = c.builds.iter().find(|b| b.id == wish.build).map_or("", |b| b.fields.name.as_str());
     let add = if c.in_piece(wish.of) { "" } else { " (the cell is added to the piece)" };
-    format!("{cell}{add}; on {rig} as from {from}, unit {unit}, driver {driver}, build {build}")
+    let against = if wish.against_name { ", otherwise than its name says" } else { "" };
+    format!("{cell}{against}{add}; on {rig} as from {from}, unit {unit}, driver {driver}, build {build}")
 }
 
 fn pass_words(pass: &PassRow) -> String {

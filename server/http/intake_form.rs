@@ -1,6 +1,6 @@
 //! The form that makes passes: as it was sent, as it is shown, and what it asks for.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use weighhouse_web::format;
 use weighhouse_web::pages::{Assignment, Field, Group, Select};
@@ -9,7 +9,7 @@ use super::piece_frame::at;
 use super::sent::Sent;
 use crate::store::{BuildId, DriverId, RigBaseId, SceneId, SegmentId, SettingId, TuningId, UnitId};
 use crate::work::intake::Choices;
-use crate::work::intake::plan::Chosen;
+use crate::work::intake::plan::{Chosen, Own};
 use crate::work::pattern::Pattern;
 use crate::work::{Refusal, Result};
 
@@ -17,10 +17,18 @@ use crate::work::{Refusal, Result};
 const FIELDS: [&str; 10] =
     ["pattern", "tuning", "scene", "setting", "base", "unit", "driver", "build", "add", "twice"];
 
+/// What can be said of one log alone, as `scene-7` for the log segment 7.
+const OWN: [&str; 3] = ["tuning", "scene", "setting"];
+
+/// Heading of what the piece selects.
+const IN_PIECE: &str = "In this piece";
+
 /// The form as it was sent, or empty.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Form {
     values: HashMap<&'static str, String>,
+    /// What is said of single logs, in the order of [`OWN`]; empty: nothing.
+    own: BTreeMap<SegmentId, [String; 3]>,
     /// Segments that are ticked.
     pub(super) ticked: Vec<SegmentId>,
     /// Why it was refused: of the pattern, of all.
@@ -30,28 +38,35 @@ pub(super) struct Form {
 impl Form {
     /// From the query of an address: a look at what would be made.
     pub(super) fn of_query(query: &str) -> Self {
-        let pairs: Vec<(String, String)> = form_urlencoded::parse(query.as_bytes()).into_owned().collect();
-        let value = |name: &str| pairs.iter().find(|(n, _)| n == name).map_or("", |(_, text)| text.trim());
-        let ticked = pairs.iter().filter(|(name, _)| name == "segment").map(|(_, text)| text.as_str());
-        Self::of(&value, ticked)
+        Self::of_sent(&Sent::of_query(query))
     }
 
     /// From a form.
     pub(super) fn of_sent(sent: &Sent) -> Self {
-        Self::of(&|name: &str| sent.text(name), sent.all("segment"))
-    }
-
-    fn of<'a>(value: &dyn Fn(&str) -> &'a str, ticked: impl Iterator<Item = &'a str>) -> Self {
+        let mut own: BTreeMap<SegmentId, [String; 3]> = BTreeMap::new();
+        for (name, text) in sent.pairs().iter().filter(|(_, text)| !text.trim().is_empty()) {
+            let Some((field, segment)) = name.split_once('-') else { continue };
+            let at = OWN.iter().position(|own| *own == field);
+            if let (Some(at), Ok(segment)) = (at, segment.parse()) {
+                own.entry(SegmentId(segment)).or_default()[at] = text.trim().to_owned();
+            }
+        }
         Self {
-            values: FIELDS.iter().map(|name| (*name, value(name).to_owned())).collect(),
-            ticked: ticked.filter_map(|id| id.parse().ok().map(SegmentId)).collect(),
+            values: FIELDS.iter().map(|name| (*name, sent.text(name).to_owned())).collect(),
+            own,
+            ticked: sent.all("segment").filter_map(|id| id.parse().ok().map(SegmentId)).collect(),
             wrong: Default::default(),
         }
     }
 
     /// Whether it asks for anything at all.
     pub(super) fn is_empty(&self) -> bool {
-        self.ticked.is_empty() && self.values.values().all(String::is_empty)
+        self.ticked.is_empty() && self.own.is_empty() && self.values.values().all(String::is_empty)
+    }
+
+    /// What is said of one log, in the order of the selects in [`Assignment::own`].
+    pub(super) fn own(&self, segment: SegmentId) -> [String; 3] {
+        self.own.get(&segment).cloned().unwrap_or_default()
     }
 
     /// Fills in a pattern, where there is one to offer.
@@ -64,13 +79,7 @@ impl Form {
     }
 
     fn id<T>(&self, name: &'static str, typed: fn(i64) -> T) -> Result<Option<T>> {
-        match self.text(name) {
-            "" => Ok(None),
-            text => match text.parse() {
-                Ok(id) => Ok(Some(typed(id))),
-                Err(_) => Err(Refusal::field(name, format!("'{text}' is no number of a {name}.")).into()),
-            },
-        }
+        id(name, self.text(name), typed)
     }
 
     /// What it asks for.
@@ -84,6 +93,7 @@ impl Form {
         };
         Ok(Chosen {
             pattern,
+            own: self.own.iter().map(|(segment, said)| Ok((*segment, own(said)?))).collect::<Result<_>>()?,
             tuning: self.id("tuning", TuningId)?,
             scene: self.id("scene", SceneId)?,
             setting: self.id("setting", SettingId)?,
@@ -107,15 +117,19 @@ impl Form {
             groups,
         };
         let named = "as the file's name says";
+        let tuning = select("tuning", "Part and tuning", named, tunings(choices));
+        let scene = select("scene", "Scene", named, scenes(choices));
+        let setting = select("setting", "Setting", named, settings(choices));
         Assignment {
             refused,
             pattern: Field::wrong(self.text("pattern"), pattern),
             twice: !self.text("twice").is_empty(),
             add: !self.text("add").is_empty(),
+            own: [&tuning, &scene, &setting].into_iter().filter_map(of_piece).collect(),
             selects: vec![
-                select("tuning", "Part and tuning", named, tunings(choices)),
-                select("scene", "Scene", named, scenes(choices)),
-                select("setting", "Setting", named, settings(choices)),
+                tuning,
+                scene,
+                setting,
                 select("base", "Rig base", "newest of the rig that it was recorded on", bases(choices)),
                 select("unit", "Unit", "the part's only one", units(choices)),
                 select("driver", "Driver", "the piece's declared one, else the newest", drivers(choices)),
@@ -123,6 +137,30 @@ impl Form {
             ],
         }
     }
+}
+
+fn id<T>(name: &'static str, text: &str, typed: fn(i64) -> T) -> Result<Option<T>> {
+    match text {
+        "" => Ok(None),
+        text => match text.parse() {
+            Ok(id) => Ok(Some(typed(id))),
+            Err(_) => Err(Refusal::field(name, format!("'{text}' is no number of a {name}.")).into()),
+        },
+    }
+}
+
+fn own([tuning, scene, setting]: &[String; 3]) -> Result<Own> {
+    Ok(Own {
+        tuning: id("tuning", tuning, TuningId)?,
+        scene: id("scene", scene, SceneId)?,
+        setting: id("setting", setting, SettingId)?,
+    })
+}
+
+/// The same select for one log alone: with what the piece selects, if that is anything.
+fn of_piece(all: &Select) -> Option<Select> {
+    let groups: Vec<Group> = all.groups.iter().filter(|group| group.label == IN_PIECE).cloned().collect();
+    Some(Select { value: String::new(), groups, ..all.clone() }).filter(|select| !select.groups.is_empty())
 }
 
 /// What the piece selects first, then the rest of the register.
@@ -138,7 +176,7 @@ fn split<T>(all: &[T], selected: impl Fn(&T) -> bool, option: impl Fn(&T) -> (i6
             })
             .collect(),
     };
-    let groups = [group("In this piece", true), group("In the register", false)];
+    let groups = [group(IN_PIECE, true), group("In the register", false)];
     groups.into_iter().filter(|group| !group.options.is_empty()).collect()
 }
 

@@ -5,7 +5,9 @@ use std::os::unix::process::CommandExt as _;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use fantoccini::actions::{InputSource as _, KeyAction, KeyActions};
+use fantoccini::actions::{
+    InputSource as _, KeyAction, KeyActions, MOUSE_BUTTON_LEFT, MouseActions, PointerAction,
+};
 use fantoccini::elements::Element;
 use fantoccini::{Client, ClientBuilder, Locator};
 use hyper_util::client::legacy::connect::HttpConnector;
@@ -14,6 +16,8 @@ use tempfile::TempDir;
 
 /// The Escape key (W3C WebDriver, keyboard actions).
 pub const ESCAPE: &str = "\u{e00c}";
+/// The Shift key (the same source).
+const SHIFT: char = '\u{e008}';
 /// Longest that a page may take to show what is waited for.
 const WITHIN: Duration = Duration::from_secs(30);
 /// Where in its profile a browser puts what it downloads.
@@ -277,6 +281,37 @@ impl Browser {
                 panic!("{}: {script} does not give {wanted}:\n{}", self.path().await, self.text().await);
             }
         }
+    }
+
+    /// Presses this key so many times while Shift is held.
+    pub async fn shift(&self, key: char, times: usize) {
+        let mut actions = KeyActions::new("keyboard".to_owned()).then(KeyAction::Down { value: SHIFT });
+        for _ in 0..times {
+            actions = actions.then(KeyAction::Down { value: key }).then(KeyAction::Up { value: key });
+        }
+        self.page.perform_actions(actions.then(KeyAction::Up { value: SHIFT })).await.unwrap();
+    }
+
+    /// Drags what one CSS selector finds onto what another one finds, as a mouse does.
+    pub async fn drag(&self, from: &str, to: &str) {
+        let (from, to) = (Locator::Css(from), Locator::Css(to));
+        let (from, to) = (self.page.find(from).await.unwrap(), self.page.find(to).await.unwrap());
+        let over = |element| PointerAction::MoveToElement {
+            element,
+            duration: Some(Duration::from_millis(100)),
+            x: 0.0,
+            y: 0.0,
+        };
+        let actions = MouseActions::new("mouse".to_owned())
+            .then(over(from))
+            .then(PointerAction::Down { button: MOUSE_BUTTON_LEFT })
+            // Past the way from which on a pressed button drags.
+            .then(PointerAction::MoveBy { duration: Some(Duration::from_millis(100)), x: 12.0, y: 0.0 })
+            .then(over(to))
+            // Only a target over which it moves takes what is dragged.
+            .then(PointerAction::MoveBy { duration: Some(Duration::from_millis(100)), x: 4.0, y: 0.0 })
+            .then(PointerAction::Up { button: MOUSE_BUTTON_LEFT });
+        self.page.perform_actions(actions).await.unwrap();
     }
 
     /// Presses keys one after the other, wherever the focus is; `ESCAPE` among them.

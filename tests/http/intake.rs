@@ -315,3 +315,77 @@ async fn two_logs_that_name_one_pass_are_asked_about() {
     assert!(refused.texts(".refused")[0].contains("is pass 1 of it"), "{:?}", refused.texts(".refused"));
     assert_eq!(assign(&[("segment", "2"), ("twice", "1")]).await.status, 303);
 }
+
+#[tokio::test]
+async fn many_logs_are_sent_to_another_cell_than_their_names_say() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    registers(&house).await;
+    let scene = [
+        ("game", "Vellum Rally"),
+        ("passage", "glasshouse"),
+        ("kind", "replay"),
+        ("build", "1.0.3"),
+        ("build_dated", "2026-02-10"),
+    ];
+    assert_eq!(owner.post(&paths::scenes(), &scene).await.status, 303);
+    let cell = [("do", "add"), ("tuning", "1"), ("scene", "2"), ("setting", "1")];
+    assert_eq!(owner.post(&paths::piece_cells("k"), &cell).await.status, 303);
+    for n in 1..=4_u32 {
+        bring(&owner, &format!("Curlew_hairpin_2160p-native_alder_p{n}.csv"), log(2000, n)).await;
+    }
+
+    // Untouched, all go where their names say, and the cell without a log comes first.
+    let json = owner.get(&paths::api(&paths::intake("k"))).await.json();
+    let cells = |json: &serde_json::Value| {
+        let all = json["cells"].as_array().unwrap();
+        all.iter().map(|c| [&c["scene"], &c["missing"], &c["coming"]].map(|n| n.as_u64().unwrap())).collect()
+    };
+    let there: Vec<[u64; 3]> = cells(&json);
+    assert_eq!(there, [[2, 3, 0], [1, 3, 4]]);
+
+    let sent = [("pattern", PATTERN), ("scene-2", "2"), ("scene-3", "2"), ("scene-4", "2")];
+    let asked = paths::with_query(&paths::intake("k"), &sent);
+    let page = owner.get(&asked).await;
+    let becomes = page.texts(".becomes");
+    assert!(becomes[0].contains("hairpin; 2160p native; on alder"), "{}", becomes[0]);
+    for says in &becomes[1..] {
+        let wanted = "Vellum Rally, glasshouse; 2160p native, otherwise than its name says; on alder";
+        assert!(says.contains(wanted), "{says}");
+    }
+    let now: Vec<[u64; 3]> = cells(&owner.get(&paths::api(&asked)).await.json());
+    assert_eq!(now, [[1, 3, 1], [2, 3, 3]]);
+    assert_eq!(page.attribute("select[name=scene-3] option[selected]", "value").as_deref(), Some("2"));
+    assert_eq!(page.texts("li[data-log] > details[open] select").len(), 9);
+
+    let all = ["1", "2", "3", "4"].map(|segment| ("segment", segment));
+    let assign = async |more: &[(&str, &str)]| {
+        let fields: Vec<_> = sent.iter().chain(more).copied().collect();
+        owner.post(&paths::assign("k"), &fields).await
+    };
+    let odd = assign(&[("segment", "1"), ("setting-1", "x")]).await;
+    assert_eq!((odd.status, odd.texts(".refused")[0].as_str()), (422, "'x' is no number of a setting."));
+    assert_eq!(assign(&all).await.status, 303);
+    let mut db = house.store.read().await.unwrap();
+    let piece = pieces::by_key(&mut db, "k").await.unwrap().unwrap().id;
+    let passes = weighhouse::store::passes::of_piece(&mut db, piece).await.unwrap();
+    let mut at: Vec<_> = passes.iter().map(|pass| (pass.segment_id.0, pass.scene_id.0)).collect();
+    at.sort_unstable();
+    assert_eq!(at, [(1, 1), (2, 2), (3, 2), (4, 2)]);
+
+    // A log that names pass 2 of the hairpin is asked about by no pass that was sent away from there.
+    bring(&owner, "Curlew_hairpin_2160p native_alder_p02.csv", log(2000, 5)).await;
+    let asked = paths::with_query(&paths::intake("k"), &[("pattern", PATTERN)]);
+    assert_eq!(owner.get(&asked).await.texts(".becomes.asks"), Vec::<String>::new());
+    // One whose name says nothing goes to a cell that is said of it alone.
+    bring(&owner, "notes.csv", log(2000, 6)).await;
+    let whole =
+        [("pattern", PATTERN), ("segment", "6"), ("tuning-6", "1"), ("scene-6", "2"), ("setting-6", "1")];
+    // With a second rig that one is asked for, and where it was sent is said.
+    assert_eq!(owner.post(&paths::rigs(), &[("name", "birch"), ("time_zone", "UTC")]).await.status, 303);
+    let refused = owner.post(&paths::assign("k"), &whole).await.texts(".refused").join(" ");
+    let to = "To Tarnwick Curlew, stock; Vellum Rally, glasshouse; 2160p native: No rig is known for it";
+    assert!(refused.contains(to), "{refused}");
+    let whole: Vec<_> = whole.into_iter().chain([("base", "1")]).collect();
+    assert_eq!(owner.post(&paths::assign("k"), &whole).await.status, 303);
+}

@@ -34,6 +34,8 @@ pub struct Intake {
     pub asking: Vec<Asking>,
     /// Logs of frames without a pass.
     pub frames: Vec<Waiting>,
+    /// Cells that they can be sent to, those that the plan misses first.
+    pub cells: Vec<Destination>,
     /// Companions without a pass.
     pub companions: Vec<Waiting>,
     /// Companions of passes that are not placed.
@@ -59,10 +61,55 @@ pub struct Waiting {
     /// Start that somebody gave.
     pub start: Option<Timestamp>,
     #[serde(skip)]
+    /// What is said of it alone, in the order of [`Assignment::own`]; empty: nothing.
+    pub own: [String; 3],
+    #[serde(skip)]
     /// Whether it is ticked in the form.
     pub ticked: bool,
     /// What it would become as chosen, or why nothing.
     pub becomes: Option<Becomes>,
+}
+
+impl Waiting {
+    /// Whether something is said of it alone.
+    fn is_apart(&self) -> bool {
+        self.own.iter().any(|said| !said.is_empty())
+    }
+}
+
+/// A cell that logs can be sent to.
+#[derive(Clone, Debug, Serialize)]
+pub struct Destination {
+    /// Row id of its tuning.
+    pub tuning: i64,
+    /// Row id of its scene.
+    pub scene: i64,
+    /// Row id of its setting.
+    pub setting: i64,
+    /// Part and tuning in words.
+    pub part: String,
+    /// Scene and setting in words.
+    pub at: String,
+    /// Passes that it lacks.
+    pub missing: u64,
+    /// Waiting logs that would become passes of it.
+    pub coming: u64,
+    /// Why it did not run; empty where it does.
+    pub did_not_run: String,
+}
+
+impl Destination {
+    /// What it lacks and what comes.
+    fn says(&self) -> String {
+        let coming = format::plural(self.coming, "log comes", "logs come");
+        match (self.missing, self.coming) {
+            _ if !self.did_not_run.is_empty() => format!("did not run: {}", self.did_not_run),
+            (0, 0) => "misses none".to_owned(),
+            (0, _) => format!("misses none; {coming}"),
+            (missing, 0) => format!("misses {}", format::count(missing)),
+            (missing, _) => format!("misses {}; {coming}", format::count(missing)),
+        }
+    }
 }
 
 /// What a log would become.
@@ -120,6 +167,8 @@ pub struct Assignment {
     pub twice: bool,
     /// What is chosen for all.
     pub selects: Vec<Select>,
+    /// What can be said of one log alone: part and tuning, scene, setting; empty while the piece has no cells.
+    pub own: Vec<Select>,
 }
 
 /// One of the things that are chosen.
@@ -154,6 +203,11 @@ impl Intake {
     fn started(waiting: &Waiting) -> String {
         let at = waiting.log.wall_start.or(waiting.start);
         at.map_or_else(|| "start not known".to_owned(), |at| format!("began {}", format::moment(at, "UTC")))
+    }
+
+    /// Digit that sends picked logs to the nth cell, while it has one.
+    fn digit(nth: &usize) -> Option<usize> {
+        (*nth <= 9).then_some(*nth)
     }
 
     fn clockless(&self) -> Vec<&Waiting> {
@@ -227,6 +281,7 @@ impl Page for Intake {
             by: "Maren Oake".to_owned(),
             version: 1,
             start: None,
+            own: Default::default(),
             ticked,
             becomes,
         };
@@ -259,11 +314,23 @@ impl Page for Intake {
             curl: "curl -T FILE ADDRESS".to_owned(),
             asking: vec![],
             frames: vec![],
+            cells: vec![],
             companions: vec![],
             unplaced: vec![],
             passes: vec![],
             form: Assignment { selects: vec![select.clone()], ..Assignment::default() },
         };
+        let cell = |tuning, missing, coming, did_not_run: &str| Destination {
+            tuning,
+            scene: 3,
+            setting: 1,
+            part: "Tarnwick Dunlin, stock".to_owned(),
+            at: "Vellum Rally, hairpin; 2160p native".to_owned(),
+            missing,
+            coming,
+            did_not_run: did_not_run.to_owned(),
+        };
+        let sent = |log| Waiting { own: ["".into(), "3".into(), "".into()], ..waiting(log, None, true) };
         let full = Intake {
             rigs: vec![(1, "alder".to_owned())],
             asking: vec![Asking {
@@ -280,6 +347,14 @@ impl Page for Intake {
                 waiting(&nth(9), Some(Becomes::Wrong("Choose the setting.".to_owned())), false),
                 waiting(&nth(10), Some(Becomes::Asks("as above; its name says pass 1".to_owned())), true),
                 waiting(&nth(11), None, false),
+                sent(&nth(12)),
+            ],
+            cells: vec![
+                cell(1, 3, 0, ""),
+                cell(2, 2, 1, ""),
+                cell(3, 0, 1, ""),
+                cell(4, 0, 0, ""),
+                cell(5, 0, 0, "out of memory"),
             ],
             companions: vec![waiting(&sensors, None, false)],
             unplaced: vec![Unplaced {
@@ -297,6 +372,7 @@ impl Page for Intake {
                 pattern: Field::wrong("{part}{scene}", "Two words need some text between them, such as '_'."),
                 add: true,
                 selects: vec![select.clone()],
+                own: vec![select.clone()],
             },
             ..empty()
         };

@@ -66,7 +66,9 @@ pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, Pas
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
 pub use frame::{Entry, Field, FirstStep, Flash, Frame, PieceFrame, SignedIn, Undo};
-pub use intake::{Asking, Assignment, Becomes, Group, Intake, MOST_BY_FORM, Select, Unplaced, Waiting};
+pub use intake::{
+    Asking, Assignment, Becomes, Destination, Group, Intake, MOST_BY_FORM, Select, Unplaced, Waiting,
+};
 pub use invitation::Invitation;
 pub use latency::{DelayBlock, DelayRow, Latency};
 pub use layout::Layout;

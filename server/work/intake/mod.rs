@@ -2,6 +2,7 @@
 
 pub mod answer;
 pub mod become_passes;
+pub mod destinations;
 pub mod namesakes;
 pub mod pair;
 pub mod plan;

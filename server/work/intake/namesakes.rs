@@ -13,7 +13,7 @@ pub fn namesakes(intake: &Intake, chosen: &Chosen, wishes: &[Wish]) -> BTreeMap<
     let choices = &intake.choices;
     let mut taken: HashMap<(CellOf, u32), Vec<String>> = HashMap::new();
     for pass in &intake.passes {
-        if let Some(named) = number(choices, chosen, file(pass)) {
+        if let Some(named) = number(choices, chosen, file(pass), of(pass)) {
             let is = format!("{} is pass {} of it", file(pass), pass.number);
             taken.entry((of(pass), named)).or_default().push(is);
         }

@@ -1,4 +1,6 @@
-//! What each ticked log would become: chosen for all of them, or read from each file's name. Pure.
+//! What each ticked log would become: said of it alone, chosen for all of them, or read from its file's name. Pure.
+
+use std::collections::BTreeMap;
 
 use super::Choices;
 use crate::store::captures::Capture;
@@ -15,6 +17,8 @@ use crate::work::pattern::{self, Pattern, Word, bare};
 pub struct Chosen {
     /// File-name pattern.
     pub pattern: Option<Pattern>,
+    /// What is said of single logs.
+    pub own: BTreeMap<SegmentId, Own>,
     /// Tuning, and with it the part.
     pub tuning: Option<TuningId>,
     /// Scene.
@@ -35,6 +39,24 @@ pub struct Chosen {
     pub twice: bool,
 }
 
+/// What a person said of one log: it outranks its name and what is chosen for all.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Own {
+    /// Tuning, and with it the part.
+    pub tuning: Option<TuningId>,
+    /// Scene.
+    pub scene: Option<SceneId>,
+    /// Setting.
+    pub setting: Option<SettingId>,
+}
+
+impl Own {
+    /// Whether it says the whole cell.
+    fn is_whole(self) -> bool {
+        self.tuning.is_some() && self.scene.is_some() && self.setting.is_some()
+    }
+}
+
 /// All that a pass is made of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Wish {
@@ -50,8 +72,10 @@ pub struct Wish {
     pub driver: DriverId,
     /// The game's build.
     pub build: BuildId,
-    /// Number of the pass that the file's name says; passes are numbered as they are made.
+    /// Number of the pass that the file's name says of this cell; passes are numbered as they are made.
     pub named: Option<u32>,
+    /// Whether the file's name says another cell.
+    pub against_name: bool,
 }
 
 /// What a log would become, or why nothing, in a sentence.
@@ -61,32 +85,41 @@ pub fn wish(
     segment: &SegmentRow,
     capture: &Capture,
 ) -> Result<Wish, String> {
-    let named = Named::read(choices, chosen, segment)?;
-    let tuning = one_of("tuning", chosen.tuning, named.tuning)?;
+    let own = chosen.own.get(&segment.id).copied().unwrap_or_default();
+    let named = match Named::read(choices, chosen, file(segment)) {
+        // Nothing of the cell is left for the name to say.
+        Err(_) if own.is_whole() => Named::default(),
+        read => read?,
+    };
+    let tuning = own.tuning.map_or_else(|| one_of("tuning", chosen.tuning, named.tuning), Ok)?;
     let part = choices.tunings.iter().find(|t| t.id == tuning).map(|t| t.fields.part_id);
     let part = part.ok_or("Choose a part and its tuning.")?;
-    let scene = one_of("scene", chosen.scene, named.scene)?;
-    let setting = one_of("setting", chosen.setting, named.setting)?;
+    let scene = own.scene.map_or_else(|| one_of("scene", chosen.scene, named.scene), Ok)?;
+    let setting = own.setting.map_or_else(|| one_of("setting", chosen.setting, named.setting), Ok)?;
     let of = CellOf { tuning_id: tuning, scene_id: scene, setting_id: setting };
     if !choices.in_piece(of) && !chosen.add {
         return Err(format!("The piece has no cell '{}': tick that it is added.", choices.cell_name(of)));
     }
+    // Where its name does not say where it goes, what it lacks is said with the cell.
+    let to = |says: String| {
+        if own == Own::default() { says } else { format!("To {}: {says}", choices.cell_name(of)) }
+    };
     Ok(Wish {
         segment: segment.id,
         of,
-        base: base(choices, chosen.base, named.rig.or(capture.rig_id))?,
-        unit: unit(choices, chosen.unit, part)?,
-        driver: driver(choices, chosen.driver, part)?,
-        build: build(choices, chosen.build, scene)?,
-        named: number(choices, chosen, file(segment)),
+        base: base(choices, chosen.base, named.rig.or(capture.rig_id)).map_err(to)?,
+        unit: unit(choices, chosen.unit, part).map_err(to)?,
+        driver: driver(choices, chosen.driver, part).map_err(to)?,
+        build: build(choices, chosen.build, scene).map_err(to)?,
+        named: named.number.filter(|_| named.agrees(of)),
+        against_name: !named.agrees(of),
     })
 }
 
-/// Number of the pass that a file's name says by the pattern.
-pub(super) fn number(choices: &Choices, chosen: &Chosen, file: &str) -> Option<u32> {
-    let known = |word, text: &str| !candidates(choices, word, text).is_empty();
-    let found = chosen.pattern.as_ref()?.read(stem(file), &known)?;
-    found.iter().find(|(word, _)| *word == Word::Pass).and_then(|(_, text)| text.parse().ok())
+/// Number of the pass that a file's name says of this cell by the pattern; none where it says another cell.
+pub(super) fn number(choices: &Choices, chosen: &Chosen, file: &str, of: CellOf) -> Option<u32> {
+    let named = Named::read(choices, chosen, file).ok()?;
+    named.number.filter(|_| named.agrees(of))
 }
 
 /// Names that are looked at to guess their pattern: more of them say the same.
@@ -110,14 +143,15 @@ struct Named {
     scene: Option<SceneId>,
     setting: Option<SettingId>,
     rig: Option<RigId>,
+    number: Option<u32>,
 }
 
 impl Named {
-    fn read(choices: &Choices, chosen: &Chosen, segment: &SegmentRow) -> Result<Self, String> {
+    fn read(choices: &Choices, chosen: &Chosen, file: &str) -> Result<Self, String> {
         let Some(pattern) = &chosen.pattern else { return Ok(Self::default()) };
         let known = |word, text: &str| !candidates(choices, word, text).is_empty();
         let found = pattern
-            .read(stem(file(segment)), &known)
+            .read(stem(file), &known)
             .ok_or("Its name does not fit the pattern, or names what no register has.")?;
         let text = |word| found.iter().find(|(w, _)| *w == word).map(|(_, text)| text.as_str());
         let only = |word| text(word).map(|text| single(choices, word, text)).transpose();
@@ -127,7 +161,15 @@ impl Named {
             scene: only(Word::Scene)?.map(SceneId),
             setting: only(Word::Setting)?.map(SettingId),
             rig: only(Word::Rig)?.map(RigId),
+            number: text(Word::Pass).and_then(|text| text.parse().ok()),
         })
+    }
+
+    /// Whether what the name says of a cell, as far as that goes, is this one.
+    fn agrees(&self, of: CellOf) -> bool {
+        self.tuning.is_none_or(|tuning| tuning == of.tuning_id)
+            && self.scene.is_none_or(|scene| scene == of.scene_id)
+            && self.setting.is_none_or(|setting| setting == of.setting_id)
     }
 }
 
