@@ -31,7 +31,12 @@ async fn the_queue_is_worked_off_by_keyboard_alone() {
     member.keys("p").await;
     member.until(SHOWN, &first).await;
     member.keys("?").await;
-    assert!(member.words("dialog[open]").await.contains("Set aside"));
+    let keys = member.words("dialog[open]").await;
+    for says in
+        ["Set aside", "in my own words", "Show all of the strip", "Zoom, while the strip has the focus"]
+    {
+        assert!(keys.contains(says), "{says}: {keys}");
+    }
     member.keys(ESCAPE).await;
     member.until("return document.querySelectorAll('dialog').length", &json!(0)).await;
 
@@ -42,6 +47,12 @@ async fn the_queue_is_worked_off_by_keyboard_alone() {
     member.see("Taken back").await;
     waiting(&member, all).await;
 
+    // The strip alone has a 0: elsewhere it changes nothing.
+    let own = "return document.querySelector('[name=usual][value=\"\"]').checked";
+    member.keys("20").await;
+    assert_eq!(member.script(own).await, json!(false));
+    member.keys("i").await;
+    assert_eq!(member.script(own).await, json!(true));
     member.keys("2a").await;
     member.see("Set aside: ").await;
     assert!(member.words(".flash").await.contains("wrong passage"));
