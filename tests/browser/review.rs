@@ -6,8 +6,14 @@ use weighhouse_web::paths;
 
 use crate::driver::{Browser, Driver, ESCAPE};
 use crate::stage::Bench;
+use crate::strip::{LIVE, drag};
 
 const WAITING: &str = "return document.querySelectorAll('.waiting li').length";
+/// Whether what lies at the middle of each reason is that reason, without scrolling.
+const REASONS_SHOWN: &str =
+    "return [...document.querySelectorAll('.at-hand .reasons label')].every((label) => {
+    const { x, y, width, height } = label.getBoundingClientRect();
+    return label.contains(document.elementFromPoint(x + width / 2, y + height / 2)); })";
 /// What tells one pass of the queue from another: its form names it.
 const SHOWN: &str = "return document.querySelector('.under form [name=pass]').value";
 
@@ -24,6 +30,18 @@ async fn the_queue_is_worked_off_by_keyboard_alone() {
     member.open(&paths::review(&bench.piece)).await;
     let all = member.script(WAITING).await.as_u64().unwrap();
     assert!(all >= 3, "{all} passes wait");
+
+    // However far the strips reach, the reasons are in view; what is marked on the strip is said to be filled in.
+    member.width(1440).await;
+    member.until(LIVE, &json!(true)).await;
+    member.script("document.querySelector('.strip').style.paddingBottom = '900px'").await;
+    member.until(REASONS_SHOWN, &json!(true)).await;
+    member.script("document.querySelector('.strip').style.paddingBottom = ''").await;
+    drag(&member, 0.4, 0.6).await;
+    member.see("The marked stretch stands in From and To of 'Shorten the window'").await;
+    member.keys("s").await;
+    member.see("From and To were filled in from the strip").await;
+    member.keys(ESCAPE).await;
 
     let first = member.script(SHOWN).await;
     member.keys("n").await;

@@ -14,7 +14,7 @@ const SHOWN: &str = "return new URLSearchParams(location.search).has('from')";
 const MARKED: &str = "return !document.querySelector('.strip .brush').hidden";
 
 /// Whether the script holds the strip.
-const LIVE: &str = "return document.querySelector('.strip').classList.contains('live')";
+pub const LIVE: &str = "return document.querySelector('.strip').classList.contains('live')";
 
 /// Address of the first pass on the plan.
 async fn first_pass(browser: &Browser, piece: &str) -> String {
@@ -24,7 +24,7 @@ async fn first_pass(browser: &Browser, piece: &str) -> String {
 }
 
 /// Drags over the strip from one share of its width to another.
-async fn drag(browser: &Browser, from: f64, to: f64) {
+pub async fn drag(browser: &Browser, from: f64, to: f64) {
     for (kind, share) in [("pointerdown", from), ("pointermove", to), ("pointerup", to)] {
         browser.script(&pointer(kind, share)).await;
     }

@@ -5,7 +5,8 @@
 // ADDRESS answers `?from=&to=&width=` (seconds, pixels) with a strip SVG. Wheel, + and - zoom; arrows move; 0 shows
 // all; dragging marks a stretch; Enter zooms to the mark, Escape drops it. Fields with `data-mark="from"` and
 // `data-mark="to"` follow the mark and set it; `data-frame`, asked for `?from=&to=`, says in `[data-readout]` what the
-// frame under the pointer is; `details[data-marks]` open for it. In a form `data-rows` the row that has the focus takes the
+// frame under the pointer is; `details[data-marks]` open for it, and what has
+// `data-marked` shows while something is marked. In a form `data-rows` the row that has the focus takes the
 // mark from the one that had it. The shown stretch stands in the page's own address, to be shared.
 
 const SHARPEN_MS = 40;
@@ -228,6 +229,7 @@ class StripView {
     const at = (time) => left + ((time - this.from) / (this.to - this.from)) * (right - left);
     const [start, end] = this.#mark ? this.#mark.map((t) => Math.min(right, Math.max(left, at(t)))) : [0, 0];
     this.#brush.hidden = !(end > start);
+    document.querySelectorAll("[data-marked]").forEach((says) => { says.hidden = !this.#mark; });
     this.#brush.style.left = `${start}px`;
     this.#brush.style.width = `${end - start}px`;
   }
