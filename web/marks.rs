@@ -6,8 +6,10 @@ use serde::Serialize;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Mark {
-    /// No flag, or ruled 'keep'.
+    /// No flag.
     Sound,
+    /// A screen found something, and somebody who saw that ruled 'keep'.
+    Kept,
     /// A screen found something, and no ruling covers it.
     Flagged,
     /// Came in, not screened or not yet ruled where a ruling is wanted.
@@ -24,8 +26,9 @@ pub enum Mark {
 
 impl Mark {
     /// All of them, in the order of a legend.
-    pub const ALL: [Mark; 7] = [
+    pub const ALL: [Mark; 8] = [
         Mark::Sound,
+        Mark::Kept,
         Mark::Flagged,
         Mark::NotRuled,
         Mark::SetAside,
@@ -38,6 +41,7 @@ impl Mark {
     pub fn word(self) -> &'static str {
         match self {
             Mark::Sound => "sound",
+            Mark::Kept => "flagged, kept",
             Mark::Flagged => "flagged",
             Mark::NotRuled => "not ruled",
             Mark::SetAside => "set aside",
@@ -51,6 +55,7 @@ impl Mark {
     pub fn shape(self) -> &'static str {
         match self {
             Mark::Sound => "sound",
+            Mark::Kept => "kept",
             Mark::Flagged => "flagged",
             Mark::NotRuled => "not-ruled",
             Mark::SetAside => "set-aside",

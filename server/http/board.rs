@@ -8,6 +8,7 @@ use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::{Board, Frame, LastIn, NextPass, ThenLine};
 
 use super::App;
+use super::marks::mark;
 use super::piece_frame::at;
 use super::respond::{Wants, respond};
 use super::sessions::{place, why_words, words};
@@ -48,16 +49,11 @@ fn last(evidence: &Evidence, of: &Last) -> Option<LastIn> {
     match of {
         Last::Pass(key) => {
             let (cell, pass) = evidence.pass(key)?;
-            let (good, mark) = match pass.standing {
-                Standing::Sound => (true, Mark::Sound),
-                Standing::Flagged => (false, Mark::Flagged),
-                Standing::SetAside => (false, Mark::SetAside),
-                Standing::RunAgain => (false, Mark::RunAgain),
-            };
+            let good = pass.standing == Standing::Sound;
             let flags = pass.flags.iter().map(|flag| flag.kind.name().to_owned());
             Some(LastIn {
                 good: Some(good),
-                mark,
+                mark: mark(pass),
                 what: format!("{}, pass {}", place(evidence, cell.cell.id), pass.row.number),
                 says: if good { Vec::new() } else { flags.collect() },
                 at: at(pass.row.made_us),

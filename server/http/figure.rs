@@ -5,12 +5,12 @@ use axum::response::Response;
 use weighhouse_measure::compare::Interval;
 use weighhouse_web::charts::{Bar, BarGroup, Bars, Caption, Ratio, RatioRow, Ratios, Theme};
 use weighhouse_web::format;
-use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::{self, CellWhy, FigureBlind, FigureDone, Holds, PassWhy, SittingWhy};
 use weighhouse_web::paths;
 
 use super::App;
 use super::figures::{frame, line, typed};
+use super::marks::mark;
 use super::piece_frame::at;
 use super::readings::sitting_why;
 use super::resources::Of;
@@ -18,7 +18,7 @@ use super::respond::{Wants, done, respond};
 use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::figures::{Figure, FigureStep};
-use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
 use crate::work::figures::ledger::{Ledger, Seen, ledger};
 use crate::work::figures::state::{Agreeing, May, may_agree};
 use crate::work::figures::value::Valued;
@@ -137,22 +137,13 @@ fn pass_why(pass: &PassEvidence, measure: weighhouse_measure::measures::Measure)
     PassWhy {
         key: row.key.clone(),
         number: row.number,
-        mark: mark(pass.standing),
+        mark: mark(pass),
         value: format::maybe(pass.measures.value(measure).map(|v| v * scale), unit),
         ruling,
         window: format::span_ns(window.start_ns, window.end_ns),
         capture: row.capture.clone(),
         digest: row.digest.clone(),
         on: format!("{}, driver {}, build {}", row.rig, row.driver, row.build),
-    }
-}
-
-fn mark(standing: Standing) -> Mark {
-    match standing {
-        Standing::Sound => Mark::Sound,
-        Standing::Flagged => Mark::Flagged,
-        Standing::SetAside => Mark::SetAside,
-        Standing::RunAgain => Mark::RunAgain,
     }
 }
 

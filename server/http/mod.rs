@@ -31,6 +31,7 @@ mod latency;
 mod layout;
 mod layouts;
 mod live;
+mod marks;
 mod noise_prior;
 mod notes;
 mod openapi;

@@ -10,6 +10,7 @@ use weighhouse_web::pages::{Again, Column, Missing, PassMark, Plan, PlanRow, Ses
 use weighhouse_web::paths;
 
 use super::App;
+use super::marks::mark;
 use super::piece_frame::{at, in_piece, now};
 use super::resources::Of;
 use super::respond::{Wants, done_with, refill, respond};
@@ -17,7 +18,7 @@ use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::pieces::Piece;
 use crate::store::{CellId, SceneId, SettingId};
-use crate::work::evidence::{CellEvidence, PassEvidence, Standing};
+use crate::work::evidence::{CellEvidence, PassEvidence};
 use crate::work::plan::{self, Board, Mix, USUAL_REASONS};
 use crate::work::reruns::{self, Rerun};
 use crate::work::{Error, Refusal, Result, cells, pieces};
@@ -171,7 +172,7 @@ fn spot(board: &Board, cell: &CellEvidence) -> Spot {
         id: cell.cell.id.0,
         version: cell.cell.version,
         label: cells::label(&board.evidence.registers, &cell.cell),
-        marks: cell.passes.iter().map(mark).chain(lacking).chain(not_run).collect(),
+        marks: cell.passes.iter().map(pass_mark).chain(lacking).chain(not_run).collect(),
         did_not_run: cell.cell.did_not_run.clone(),
         value: value.map(|value| value.value),
         interval: value.and_then(|value| value.interval).map(|ends| (ends.low, ends.high)),
@@ -183,16 +184,14 @@ fn spot(board: &Board, cell: &CellEvidence) -> Spot {
     }
 }
 
-fn mark(pass: &PassEvidence) -> PassMark {
-    let mark = match pass.standing {
-        Standing::Sound => Mark::Sound,
-        Standing::Flagged => Mark::Flagged,
-        Standing::SetAside => Mark::SetAside,
-        Standing::RunAgain => Mark::RunAgain,
-    };
-    let why: Vec<&str> = match pass.standing {
-        Standing::Flagged => pass.flags.iter().map(|flag| flag.kind.name()).collect(),
-        _ => pass.row.reason.as_deref().filter(|reason| !reason.is_empty()).into_iter().collect(),
+fn pass_mark(pass: &PassEvidence) -> PassMark {
+    let mark = mark(pass);
+    let flags = pass.flags.iter().map(|flag| flag.kind.name());
+    let reason = pass.row.reason.as_deref().filter(|reason| !reason.is_empty());
+    let why: Vec<&str> = match mark {
+        Mark::Flagged => flags.collect(),
+        Mark::Kept => flags.chain(reason).collect(),
+        _ => reason.into_iter().collect(),
     };
     let why = if why.is_empty() { String::new() } else { format!(" ({})", why.join(", ")) };
     let says = format!("pass {}: {}{why}", pass.row.number, mark.word());

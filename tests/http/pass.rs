@@ -200,6 +200,27 @@ async fn the_page_shows_the_pass_beside_its_sibling() {
 }
 
 #[tokio::test]
+async fn a_pass_with_another_driver_than_the_declared_one_says_so() {
+    let bench = Bench::set_up().await;
+    let says = async || bench.owner.get(&bench.page()).await.texts("#flags ~ .body .notice").join(" ");
+    assert!(!says().await.contains("It was run with"), "none is declared");
+    let declared = bench.house.store.write(Actor::Server, async move |tx| {
+        let part_id = parts::all(tx).await?[0].id;
+        let newer = DriverFields { part_id, name: "502.0".into(), dated_us: 1 };
+        let driver = parts::add_driver(tx, &newer).await?;
+        let piece = pieces::by_key(tx, "k3v9").await?.unwrap().id;
+        pieces::declare(tx, piece, part_id, driver).await?;
+        Ok::<_, StoreError>(())
+    });
+    declared.await.unwrap();
+    let told = says().await;
+    let wanted = "It was run with driver 501.2; the piece declares 502.0 for Tarnwick Curlew.";
+    assert!(told.contains(wanted), "{told}");
+    let about = &bench.json().await["about"];
+    assert_eq!((&about["declared"], &about["declares"]), (&false.into(), &"502.0".into()));
+}
+
+#[tokio::test]
 async fn the_strip_zooms_as_picture_and_as_numbers() {
     let bench = Bench::set_up().await;
     let strip = paths::pass_strip(&bench.keys[0]);

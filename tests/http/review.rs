@@ -179,6 +179,24 @@ async fn a_ruling_names_the_part_brings_the_next_pass_and_can_be_taken_back() {
 }
 
 #[tokio::test]
+async fn a_flagged_pass_that_was_kept_has_a_mark_of_its_own() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let plan = paths::plan(bench.review.split('/').nth(2).unwrap());
+    let kept = ".board .mark-kept .unseen";
+    assert_eq!(member.get(&plan).await.texts(kept), Vec::<String>::new());
+    let first = form(&member.get(&bench.review).await);
+    let ruled = send(&member, &bench.review, &first, &[("verdict", "keep")]).await;
+    assert_eq!(ruled.status, 303, "{}", ruled.body);
+    let page = member.get(&plan).await;
+    let says = page.texts(kept);
+    assert!(says.len() == 1 && says[0].contains(": flagged, kept ("), "{says:?}");
+    assert!(page.texts(".legend .mark-kept").concat().contains("flagged, kept"));
+    let at = |words: &str| page.body.find(words).unwrap();
+    assert!(at("aria-label=\"Marks\"") < at("aria-label=\"Coverage board\""), "the legend stands above");
+}
+
+#[tokio::test]
 async fn undo_lets_the_ruling_before_it_stand_again() {
     let bench = Bench::start().await;
     let member = bench.member().await;

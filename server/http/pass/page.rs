@@ -6,7 +6,6 @@ use weighhouse_measure::measures::{Measure, versions};
 use weighhouse_measure::recording::NS_PER_S;
 use weighhouse_measure::screens::FlagKind;
 use weighhouse_web::charts::{Caption, Strip, Theme};
-use weighhouse_web::marks::Mark;
 use weighhouse_web::pages::pass::{
     About, CellSays, Companion, Flag, Hitch, NewRemark, Proposed, Remark, RemarkSaid, Row, Ruling, Sibling,
     Step, Window,
@@ -16,11 +15,12 @@ use weighhouse_web::{format, paths};
 
 use super::super::App;
 use super::super::charts::spread;
+use super::super::marks::mark;
 use super::super::session::SignedIn;
 use super::history;
 use crate::store::CompanionId;
 use crate::store::remark_steps::RemarkStep;
-use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
 use crate::work::pass::{self, Proposal, Read};
 use crate::work::{Internal, Result, rule};
 
@@ -40,7 +40,7 @@ pub(super) fn of(
         frame: frame(app, who, evidence),
         key: pass.row.key.clone(),
         number: pass.row.number,
-        mark: mark(pass.standing),
+        mark: mark(pass),
         about: about(evidence, cell, pass),
         piece: (!piece.key.is_empty()).then(|| named(piece)),
         other_pieces: read.pieces.iter().filter(|one| one.id != piece.id).map(named).collect(),
@@ -83,18 +83,10 @@ fn frame(app: &App, who: &SignedIn, evidence: &Evidence) -> Frame {
     frame.in_piece(&piece.key, &piece.fields.name, left, "", flags)
 }
 
-fn mark(standing: Standing) -> Mark {
-    match standing {
-        Standing::Sound => Mark::Sound,
-        Standing::Flagged => Mark::Flagged,
-        Standing::SetAside => Mark::SetAside,
-        Standing::RunAgain => Mark::RunAgain,
-    }
-}
-
 fn about(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> About {
     let (registers, row) = (&evidence.registers, &pass.row);
     let scene = registers.scenes.get(&cell.cell.of.scene_id);
+    let declared = evidence.declared.get(&cell.cell.part_id);
     About {
         part: registers.parts.get(&cell.cell.part_id).map(|part| part.name()).unwrap_or_default(),
         tuning: registers
@@ -111,7 +103,10 @@ fn about(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> About
         rig: row.rig.clone(),
         unit: row.unit.clone(),
         driver: row.driver.clone(),
-        declared: evidence.declared.get(&cell.cell.part_id).is_none_or(|driver| *driver == row.driver_id),
+        declared: declared.is_none_or(|driver| *driver == row.driver_id),
+        declares: declared
+            .and_then(|driver| registers.drivers.get(driver))
+            .map(|driver| driver.fields.name.clone()),
         build: row.build.clone(),
         capture_id: row.capture_id.0,
         capture: row.capture.clone(),
@@ -124,7 +119,7 @@ fn sibling(one: &PassEvidence, pass: &PassEvidence) -> Sibling {
     Sibling {
         key: one.row.key.clone(),
         number: one.row.number,
-        mark: mark(one.standing),
+        mark: mark(one),
         rig: one.row.rig.clone(),
         this: one.row.id == pass.row.id,
     }

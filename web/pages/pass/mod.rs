@@ -102,6 +102,8 @@ pub struct About {
     pub driver: String,
     /// Whether the piece declares that driver for the part; true without a piece.
     pub declared: bool,
+    /// Driver that the piece declares for the part, if any.
+    pub declares: Option<String>,
     /// Build of the game.
     pub build: String,
     /// Row id of the capture.
@@ -112,6 +114,15 @@ pub struct About {
     pub digest: String,
     /// When it was recorded, where its log has a wall clock.
     pub recorded: Option<Timestamp>,
+}
+
+impl About {
+    /// That it ran with another driver than the piece declares.
+    fn other_driver(&self) -> Option<String> {
+        let declares = self.declares.as_ref().filter(|_| !self.declared)?;
+        let (driver, part) = (&self.driver, &self.part);
+        Some(format!("It was run with driver {driver}; the piece declares {declares} for {part}."))
+    }
 }
 
 /// A pass of the same cell.

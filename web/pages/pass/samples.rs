@@ -18,7 +18,7 @@ const S: i64 = 1_000_000_000;
 pub(super) fn all() -> Vec<Pass> {
     let mut bare = full();
     bare.frame.person = Some(SignedIn { name: "Tove Linden".to_owned(), role: "guest".to_owned() });
-    bare.piece = None;
+    (bare.piece, bare.about.declares) = (None, None);
     (bare.flags, bare.notices, bare.hitches, bare.companions) = Default::default();
     (bare.remarks, bare.past_limits, bare.ruling) = Default::default();
     (bare.steps, bare.ledger, bare.siblings, bare.spread) = Default::default();
@@ -80,7 +80,7 @@ fn full() -> Pass {
         about: about(),
         piece: Some(("k3v9".to_owned(), "Is the Curlew worth it?".to_owned())),
         other_pieces: vec![("m2x1".to_owned(), "Quiet cards".to_owned())],
-        siblings: vec![sibling(1, Mark::Sound), sibling(2, Mark::Flagged), sibling(3, Mark::SetAside)],
+        siblings: vec![sibling(1, Mark::Kept), sibling(2, Mark::Flagged), sibling(3, Mark::SetAside)],
         strip: picture("strip"),
         strip_end_s: "60.000000000".to_owned(),
         step_ns: S,
@@ -142,6 +142,7 @@ fn about() -> About {
         unit: "A".to_owned(),
         driver: "501.2".to_owned(),
         declared: false,
+        declares: Some("501.4".to_owned()),
         build: "1.0.3".to_owned(),
         capture_id: 4,
         capture: "curlew_cistern_2160p_2.csv".to_owned(),
