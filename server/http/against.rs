@@ -133,6 +133,14 @@ impl Told<'_> {
                 out: if row.in_overall { String::new() } else { self.out(row).join("; ") },
                 baseline: self.cell(&row.baseline),
                 contender: self.cell(&found.cell),
+                not_the_limit: [
+                    (row.baseline.not_the_limit, choice.baseline),
+                    (found.cell.not_the_limit, id),
+                ]
+                .into_iter()
+                .filter(|(so, _)| *so)
+                .map(|(_, tuning)| self.names().tuning_name(tuning))
+                .collect(),
                 ratio: found.ratio.as_ref().map(|judged| ratio(judged, what.to_string())),
             })
         });

@@ -11,6 +11,7 @@ use weighhouse_measure::compare::overall::{self, Overall};
 use weighhouse_measure::compare::ratio::{self, Ratio};
 use weighhouse_measure::compare::verdict::{Sense, Verdict, verdict};
 use weighhouse_measure::measures::Measure;
+use weighhouse_measure::screens::notices::NoticeKind;
 
 use super::evidence::{CellEvidence, Evidence, Standing};
 use super::{Kind, Refusal, Result};
@@ -121,6 +122,8 @@ pub struct CellShown {
     pub value: Option<CellValue>,
     /// Flagged passes among them that nobody ruled on yet: they count, and that is shown.
     pub flagged: usize,
+    /// Whether something else than the part decides in its kept passes how long frames take.
+    pub not_the_limit: bool,
     /// Why there is no value; empty where there is one.
     pub missing: String,
 }
@@ -358,13 +361,15 @@ pub fn cell(
             cell: None,
             value: None,
             flagged: 0,
+            not_the_limit: false,
             missing: "not among the cells of the piece".to_owned(),
         };
     };
     let value = evidence.value(cell, measure);
     let flagged = cell.passes.iter().filter(|pass| pass.standing == Standing::Flagged).count();
     let missing = if value.is_some() { String::new() } else { why_missing(cell, measure) };
-    CellShown { cell: Some(cell.cell.id), value, flagged, missing }
+    let waits = |pass| evidence.notices(cell, pass).iter().any(|one| one.kind == NoticeKind::NotTheLimit);
+    CellShown { cell: Some(cell.cell.id), value, flagged, not_the_limit: cell.kept().any(waits), missing }
 }
 
 fn why_missing(cell: &CellEvidence, measure: Measure) -> String {
@@ -512,6 +517,21 @@ mod tests {
             "no verdict: crosses builds of the game"
         );
         assert_eq!((contender.cell.flagged, comparison.scenes[0].baseline.flagged), (1, 0));
+    }
+
+    #[test]
+    fn a_part_that_waits_in_a_kept_pass_is_not_the_limit() {
+        let mut evidence = made_up::piece(2, 1);
+        add_cell(&mut evidence, 1, 1, &[100.0, 101.0]);
+        let id = add_cell(&mut evidence, 2, 1, &[124.0, 125.0]);
+        let load = |evidence: &mut Evidence, share| {
+            evidence.cells.get_mut(&id).unwrap().passes[0].measures.load_mean = Some(share);
+            let comparison = asked(evidence);
+            let row = &comparison.scenes[0];
+            [row.baseline.not_the_limit, row.contenders[0].cell.not_the_limit]
+        };
+        assert_eq!(load(&mut evidence, 0.99), [false, false]);
+        assert_eq!(load(&mut evidence, 0.7), [false, true]);
     }
 
     /// Two processors, each in a base of its own.

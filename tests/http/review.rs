@@ -366,3 +366,33 @@ async fn the_teams_own_reasons_are_offered_everywhere() {
     let page = member.get(&bench.review).await;
     assert!(page.texts(".reasons").concat().contains("the kettle was on"), "{}", page.body);
 }
+
+#[tokio::test]
+async fn a_comparison_says_what_is_counted_in_without_a_ruling() {
+    let bench = Bench::start().await;
+    let member = bench.member().await;
+    let against = paths::against(bench.review.split('/').nth(2).unwrap());
+    let settings = member.get(&against).await;
+    let mut seen = 0;
+    for nth in 1.. {
+        let option = format!("select[name=setting] option:nth-child({nth})");
+        let Some(setting) = settings.attribute(&option, "value") else { break };
+        let asked = paths::with_query(&against, &[("setting", setting.as_str())]);
+        let (page, json) = (member.get(&asked).await, member.get(&paths::api(&asked)).await.json());
+        let contenders = json["comparison"]["contenders"].as_array().unwrap();
+        let scenes = |contender: &serde_json::Value| contender["scenes"].as_array().unwrap().clone();
+        let flagged = |line: &serde_json::Value, side: &str| line[side]["flagged"].as_u64().unwrap();
+        let of_baseline = scenes(&contenders[0]).iter().map(|line| flagged(line, "baseline")).sum::<u64>();
+        let lines: Vec<_> = contenders.iter().flat_map(scenes).collect();
+        let unruled = of_baseline + lines.iter().map(|line| flagged(line, "contender")).sum::<u64>();
+        let says = page.texts(".unruled").concat().replace('\u{a0}', " ");
+        assert_eq!(says.is_empty(), unruled == 0, "{says}");
+        if unruled > 0 {
+            assert!(says.starts_with(&format!("{unruled} flagged pass")), "{unruled}: {says}");
+            let review = page.attribute(".unruled a", "href");
+            assert_eq!(review.as_deref(), Some(bench.review.as_str()));
+        }
+        seen += unruled;
+    }
+    assert!(seen > 0, "the bench week has some");
+}

@@ -117,6 +117,8 @@ pub struct SceneLine {
     pub baseline: CellLine,
     /// The contender's value.
     pub contender: CellLine,
+    /// Which of the two are not the limit there: something else, such as the processor, decides how long frames take.
+    pub not_the_limit: Vec<String>,
     /// Contender over baseline.
     pub ratio: Option<RatioLine>,
 }
@@ -295,6 +297,7 @@ impl Page for Against {
             },
             baseline: CellLine { flagged: u64::from(ratio.is_none()), ..cell(104.2, 3) },
             contender,
+            not_the_limit: if name.starts_with("Drift") { vec![] } else { vec!["Tarnwick Curlew".into()] },
             ratio,
         };
         let gone = CellLine { missing: "did not run: out of memory".into(), ..CellLine::default() };

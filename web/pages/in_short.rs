@@ -1,10 +1,21 @@
 //! A comparison in sentences: the overall of each part, what it is made of, and what is not in it.
 
-use super::against::{Comparison, Contender};
-use crate::format;
+use super::against::{Comparison, Contender, SceneLine};
+use crate::format::{self, Unit};
 
 /// So many scenes are named; more are only counted.
 const NAMED: usize = 3;
+
+/// What a ratio says of the lead of the part that is ahead.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Lead<'a> {
+    /// What was measured.
+    Plain,
+    /// At least that, for this part.
+    AtLeast(&'a str),
+    /// None was told, and one would not show.
+    Hidden,
+}
 
 impl Comparison {
     /// `A is faster than B: +24.1% average frame rate over 7 scenes (95%: ...).`, and below it what that is made of.
@@ -13,6 +24,80 @@ impl Comparison {
             .iter()
             .filter_map(|contender| Some((self.overall(contender)?, by_scene(contender))))
             .collect()
+    }
+
+    /// Passes that are counted in although nobody ruled on their flags; a baseline's once.
+    pub(super) fn unruled(&self) -> u64 {
+        let baseline = self.contenders.first().into_iter().flat_map(|first| &first.scenes);
+        let contenders = self.contenders.iter().flat_map(|one| &one.scenes);
+        let cells = baseline.map(|line| &line.baseline).chain(contenders.map(|line| &line.contender));
+        cells.filter(|cell| cell.value.is_some()).map(|cell| cell.flagged).sum()
+    }
+
+    /// `3 flagged passes without a ruling are counted in`; empty where there are none.
+    pub(super) fn unruled_says(&self) -> String {
+        match self.unruled() {
+            0 => String::new(),
+            1 => "1 flagged pass without a ruling is counted in".to_owned(),
+            n => format!(
+                "{} without a ruling are counted in",
+                format::plural(n, "flagged pass", "flagged passes")
+            ),
+        }
+    }
+
+    /// Where a part's lead is a lower bound, and where one may be hidden, as something else than the parts was the limit.
+    pub(super) fn lower_bounds(&self) -> Vec<String> {
+        let mut says = Vec::new();
+        for contender in &self.contenders {
+            let of = |wanted: Lead<'_>| {
+                let scenes = contender.scenes.iter().filter(|line| self.lead(contender, line) == wanted);
+                scenes.map(|line| line.scene.as_str()).collect::<Vec<_>>().join("; ")
+            };
+            for name in [&contender.name, &self.baseline] {
+                let scenes = of(Lead::AtLeast(name));
+                if !scenes.is_empty() {
+                    says.push(format!(
+                        "The lead of {name} is a lower bound in {scenes}: it is not the limit there."
+                    ));
+                }
+            }
+            let scenes = of(Lead::Hidden);
+            if !scenes.is_empty() {
+                let (name, baseline) = (&contender.name, &self.baseline);
+                says.push(format!(
+                    "{name} against {baseline}: a lead may be hidden in {scenes}, where something else is the limit."
+                ));
+            }
+        }
+        says
+    }
+
+    /// What it means for the lead in a scene that not both parts are the limit; of frame rates alone.
+    fn lead<'a>(&'a self, contender: &'a Contender, line: &SceneLine) -> Lead<'a> {
+        let Some(ratio) = line.ratio.as_ref().filter(|_| self.unit == Unit::Fps) else { return Lead::Plain };
+        let ahead = match ratio.way {
+            "up" => &contender.name,
+            "down" => &self.baseline,
+            _ if line.not_the_limit.is_empty() => return Lead::Plain,
+            _ => return Lead::Hidden,
+        };
+        if line.not_the_limit.contains(ahead) { Lead::AtLeast(ahead) } else { Lead::Plain }
+    }
+
+    /// Who is not the limit in a scene, and what that means for the lead; empty where both are the limit.
+    pub(super) fn limit(&self, contender: &Contender, line: &SceneLine) -> String {
+        let parts = line.not_the_limit.join(" and ");
+        let lead = match self.lead(contender, line) {
+            Lead::Plain => String::new(),
+            Lead::AtLeast(name) => format!(": the lead of {name} is a lower bound"),
+            Lead::Hidden => ": a lead may be hidden".to_owned(),
+        };
+        match line.not_the_limit.len() {
+            0 => String::new(),
+            1 => format!("{parts} is not the limit{lead}"),
+            _ => format!("{parts} are not the limit{lead}"),
+        }
     }
 
     fn overall(&self, contender: &Contender) -> Option<String> {
@@ -88,5 +173,43 @@ mod tests {
         );
         comparison.contenders[0].overall = None;
         assert_eq!(comparison.in_short(), []);
+    }
+
+    #[test]
+    fn a_lead_of_what_is_not_the_limit_is_a_lower_bound_and_unruled_passes_are_counted_once() {
+        let mut comparison = Against::samples().remove(1).comparison.expect("a comparison");
+        let (mut one, baseline) = (comparison.contenders[0].clone(), comparison.baseline.clone());
+        one.scenes.truncate(1);
+        one.scenes[0].baseline.flagged = 2;
+        one.scenes[0].contender.flagged = 1;
+        let other = one.clone();
+        let line = &mut one.scenes[0];
+        line.not_the_limit = vec![baseline.clone(), one.name.clone()];
+        assert_eq!(
+            comparison.limit(&one, &one.scenes[0]),
+            "Tarnwick Dunlin and Tarnwick Curlew are not the limit: the lead of Tarnwick Curlew is a lower bound"
+        );
+        comparison.contenders = vec![one.clone(), other];
+        assert_eq!(comparison.unruled_says(), "4\u{a0}flagged passes without a ruling are counted in");
+        comparison.contenders.truncate(1);
+        assert_eq!(
+            comparison.lower_bounds(),
+            [
+                "The lead of Tarnwick Curlew is a lower bound in Vellum Rally, hairpin: it is not the limit there."
+            ]
+        );
+        // The slower part being held up by something else says nothing of the faster one's lead.
+        let line = &mut comparison.contenders[0].scenes[0];
+        line.not_the_limit = vec![baseline.clone()];
+        let one = comparison.contenders[0].clone();
+        assert_eq!(comparison.limit(&one, &one.scenes[0]), "Tarnwick Dunlin is not the limit");
+        assert_eq!(comparison.lower_bounds(), Vec::<String>::new());
+        // Where none is told ahead, one may be hidden.
+        let ratio = &mut comparison.contenders[0].scenes[0].ratio;
+        *ratio = ratio.take().map(|ratio| RatioLine { way: "level", ..ratio });
+        let one = comparison.contenders[0].clone();
+        let says = "Tarnwick Dunlin is not the limit: a lead may be hidden";
+        assert_eq!(comparison.limit(&one, &one.scenes[0]), says);
+        assert!(comparison.lower_bounds()[0].contains("a lead may be hidden in Vellum Rally, hairpin"));
     }
 }
