@@ -2,14 +2,16 @@
 
 use super::{Checked, Kind, Verdict};
 
-/// Marks all counts of scenes of a text where not all are the same.
+/// Marks counts of the same scenes that differ: what one overall figure rests on may be fewer than all that were run.
 pub fn contradictions(all: &mut [Checked]) {
-    let counts = || all.iter().filter(|one| one.number.kind == Kind::Scenes).map(|one| one.number.low);
-    let Some(first) = counts().next() else { return };
-    if counts().all(|count| (count - first).abs() < 0.5) {
-        return;
-    }
-    for one in all.iter_mut().filter(|one| one.number.kind == Kind::Scenes) {
+    let counts = || all.iter().filter(|one| one.number.kind == Kind::Scenes);
+    let of = |one: &Checked| one.judged.right.map(|(_, count)| count.to_bits());
+    let differs = |one: &Checked| {
+        let other = |other: &Checked| (other.number.low - one.number.low).abs() >= 0.5;
+        one.number.kind == Kind::Scenes && counts().any(|same| of(same) == of(one) && other(same))
+    };
+    let marked: Vec<bool> = all.iter().map(differs).collect();
+    for (one, _) in all.iter_mut().zip(marked).filter(|(_, marked)| *marked) {
         one.judged.verdict = Verdict::Contradicts;
     }
 }

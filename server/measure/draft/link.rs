@@ -7,6 +7,7 @@
 use std::fmt;
 
 use super::judge::Match;
+use super::names::Ids;
 use super::score::tells;
 use super::sides::Context;
 use super::{Kind, Known, Number};
@@ -79,8 +80,12 @@ impl fmt::Display for Link {
 /// Figures for each number, most likely first: amounts before comparisons, which lean on what their sentence quotes.
 pub fn suggest(context: &Context<'_>, numbers: &[Number]) -> Vec<Vec<Link>> {
     let mut found: Vec<Vec<Link>> = vec![Vec::new(); numbers.len()];
-    let order = |number: &Number| u8::from(number.kind.compares()) * 2 + u8::from(number.difference);
-    for round in 0..=3 {
+    let order = |number: &Number| match number.kind {
+        // Last: a count of scenes is told of the overall figure that its sentence quotes.
+        Kind::Scenes => 4,
+        kind => u8::from(kind.compares()) * 2 + u8::from(number.difference),
+    };
+    for round in 0..=4 {
         for (at, number) in numbers.iter().enumerate().filter(|(_, n)| order(n) == round) {
             let sentence = context.sentence(number);
             let same = |n: &Number| context.sentence(n) == sentence;
@@ -99,8 +104,7 @@ pub fn suggest(context: &Context<'_>, numbers: &[Number]) -> Vec<Vec<Link>> {
 
 fn of(context: &Context<'_>, number: &Number, quoted: &[usize]) -> Vec<Link> {
     if number.kind == Kind::Scenes {
-        let counts = context.known.iter().position(|k| k.kind == Kind::Scenes);
-        return counts.map(Link::Figure).into_iter().collect();
+        return counts(context, number, quoted);
     }
     let mut all: Vec<(f64, Link)> = Vec::new();
     let mut keep = |link: Link, scored: Option<(f64, Match)>| {
@@ -121,6 +125,28 @@ fn of(context: &Context<'_>, number: &Number, quoted: &[usize]) -> Vec<Link> {
     // The sort is stable: of equals the one that was made first.
     all.sort_by(|(a, _), (b, _)| b.total_cmp(a));
     all.into_iter().map(|(_, link)| link).take(MOST).collect()
+}
+
+/// Counts of scenes: the one that an overall figure of the sentence rests on; where it quotes none, the one that the
+/// number says; else that of all scenes.
+fn counts(context: &Context<'_>, number: &Number, quoted: &[usize]) -> Vec<Link> {
+    let of = |at: usize| &context.names.of[at];
+    let told_of = |count: usize, figure: usize| {
+        let (count, figure) = (of(count), of(figure));
+        let sides = |ids: &Ids| (ids.part, ids.baseline);
+        sides(count) == sides(figure) && count.setting == figure.setting
+    };
+    let overall: Vec<usize> =
+        quoted.iter().copied().filter(|figure| context.known[*figure].overall).collect();
+    let rank = |count: usize| {
+        let tied = overall.iter().any(|figure| told_of(count, *figure));
+        let said = overall.is_empty() && (context.known[count].value - number.low).abs() < 0.5;
+        (u8::from(!tied), u8::from(!said), u8::from(of(count).part.is_some()))
+    };
+    let mut all: Vec<usize> =
+        (0..context.known.len()).filter(|at| context.known[*at].kind == Kind::Scenes).collect();
+    all.sort_by_key(|count| rank(*count));
+    all.into_iter().map(Link::Figure).take(MOST).collect()
 }
 
 /// Pairs of figures that a comparison or difference may be of, unless a ratio of the two is a figure itself.

@@ -16,12 +16,14 @@ use crate::work::figures::ledger::{Ledger, Seen};
 use crate::work::figures::value;
 use crate::work::quotes;
 
-/// All that a text can quote: figures first, then the count of scenes, then the registers.
+/// All that a text can quote: figures first, then counts of scenes, then the registers.
 pub fn known(ledger: &Ledger) -> Vec<Known> {
     let evidence = &ledger.evidence;
     let figures = ledger.figures.iter().filter_map(|seen| of_figure(evidence, seen));
     let quoted = ledger.quotes.iter().flat_map(|quote| of_quote(evidence, quote, &ledger.quotes));
-    figures.chain(quoted).chain(scenes(evidence)).chain(of_parts(evidence)).collect()
+    let told = |seen: &Seen| rests_on(evidence, (&seen.figure.key, &seen.figure.fields.name), &seen.what);
+    let counts = ledger.figures.iter().filter_map(told);
+    figures.chain(quoted).chain(scenes(evidence)).chain(counts).chain(of_parts(evidence)).collect()
 }
 
 /// A quoted number, and its change over the one that it is told against.
@@ -197,11 +199,27 @@ fn quoted(key: String, name: String, kind: Kind, value: f64) -> Known {
     }
 }
 
-/// How many scenes the piece has passes in.
-fn scenes(evidence: &Evidence) -> Option<Known> {
+/// How many scenes an overall figure rests on, where that is not all that the piece has passes in.
+fn rests_on(evidence: &Evidence, (key, name): (&str, &str), what: &What) -> Option<Known> {
+    let Names { part, baseline, scene, setting } = names(evidence, what);
+    let count = u32::try_from(value::scenes(evidence, what).len()).ok().filter(|count| *count > 0)?;
+    if !scene.is_empty() || part.is_empty() || Some(count) == with_passes(evidence) {
+        return None;
+    }
+    let name = format!("scenes that '{name}' rests on");
+    let known = quoted(format!("scenes.{key}"), name, Kind::Scenes, f64::from(count));
+    Some(Known { source: Source::Measured, overall: true, part, baseline, setting, ..known })
+}
+
+fn with_passes(evidence: &Evidence) -> Option<u32> {
     let measured = evidence.cells.values().filter(|cell| !cell.passes.is_empty());
     let all: std::collections::BTreeSet<_> = measured.map(|cell| cell.cell.of.scene_id).collect();
-    let count = u32::try_from(all.len()).ok().filter(|n| *n > 0)?;
+    u32::try_from(all.len()).ok().filter(|n| *n > 0)
+}
+
+/// How many scenes the piece has passes in.
+fn scenes(evidence: &Evidence) -> Option<Known> {
+    let count = with_passes(evidence)?;
     let name = "scenes of this piece that have passes".to_owned();
     let known = quoted("scenes".to_owned(), name, Kind::Scenes, f64::from(count));
     Some(Known { source: Source::Measured, overall: true, ..known })
@@ -260,4 +278,34 @@ fn price(model: &str, price: &Price) -> Option<Known> {
         source: if from.is_empty() { Source::Missing } else { Source::Named },
         ..known
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{SettingId, TuningId};
+    use crate::work::made_up::{self, add_cell};
+
+    #[test]
+    fn an_overall_figure_over_fewer_scenes_than_have_passes_has_a_count_of_its_own() {
+        let mut evidence = made_up::piece(2, 2);
+        for (part, scene) in [(1, 1), (1, 2), (2, 1)] {
+            add_cell(&mut evidence, part, scene, &[100.0, 100.1, 99.9]);
+        }
+        let (baseline, contender) = (TuningId(1), TuningId(2));
+        let what = What::Overall {
+            measure: Measure::AverageFps,
+            setting: SettingId(1),
+            baseline,
+            contender,
+            among: vec![baseline, contender],
+        };
+        let figure = ("k", "overall");
+        let own = rests_on(&evidence, figure, &what).unwrap();
+        assert_eq!((own.value, own.key.as_str()), (1.0, "scenes.k"));
+        assert!(!own.part.is_empty() && own.part != own.baseline);
+        assert_eq!(scenes(&evidence).unwrap().value, 2.0);
+        add_cell(&mut evidence, 2, 2, &[100.0, 100.1, 99.9]);
+        assert!(rests_on(&evidence, figure, &what).is_none(), "the count of all says it");
+    }
 }
