@@ -15,7 +15,7 @@ use super::tuning::{ends, measured};
 use super::value::Told;
 use crate::store::{SceneId, SettingId, TuningId};
 use crate::work::answers::{ForReader, Refresh};
-use crate::work::evidence::{Evidence, Registers};
+use crate::work::evidence::{CellEvidence, Evidence, Registers};
 use crate::work::figures::what::What;
 use crate::work::foot;
 use crate::work::worth::Found;
@@ -145,7 +145,7 @@ impl<'a> Answers<'a> {
                 subtitle: format!(
                     "Dots: weighted geometric mean of ratios. Lines: 95% intervals, from passes alone. Upright mark: what they want.{market}"
                 ),
-                foot: self.weights().into_iter().chain(self.unmeasured()).chain(self.foot()).collect(),
+                foot: self.plays_what().into_iter().chain(foot::foot(self.evidence, self.cells())).collect(),
                 draft: false,
             },
             baseline: "what they have".to_owned(),
@@ -177,8 +177,13 @@ impl<'a> Answers<'a> {
         (!each.is_empty()).then(|| format!("Nothing of what they play was measured: {}.", each.join("; ")))
     }
 
-    /// What the leads rest on.
-    fn foot(&self) -> [String; 2] {
+    /// What each plays, with its weights, and whom nothing can be told: for the foot of a chart.
+    pub(super) fn plays_what(&self) -> Vec<String> {
+        self.weights().into_iter().chain(self.unmeasured()).collect()
+    }
+
+    /// The cells that the leads rest on, each once.
+    pub(super) fn cells(&self) -> Vec<&'a CellEvidence> {
         let mut seen = BTreeSet::new();
         let cells = self.answers.iter().flat_map(|of| {
             let tunings = of.instead_of.into_iter().chain([of.contender]);
@@ -189,7 +194,7 @@ impl<'a> Answers<'a> {
                 })
             })
         });
-        foot::foot(self.evidence, cells.filter(|cell| seen.insert(cell.cell.id)))
+        cells.filter(|cell| seen.insert(cell.cell.id)).collect()
     }
 
     /// What each plays, so that weights go out with the chart.

@@ -11,7 +11,7 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderValue};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Response};
-use weighhouse_web::pages::{FirstStep, Flash, Frame};
+use weighhouse_web::pages::{FirstStep, Flash, FormKeys, Frame};
 use weighhouse_web::paths;
 
 use super::App;
@@ -168,7 +168,7 @@ impl SignedIn {
         Frame {
             flash: if self.quiet { None } else { self.app.take_flash(&self.around.hash) },
             // Without randomness the form has no key: sent twice, it may make two.
-            once: self.app.chance.key().unwrap_or_default(),
+            once: FormKeys::of(self.app.chance.key().unwrap_or_default()),
             ..self.around.frame(&self.app, current)
         }
     }

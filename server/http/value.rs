@@ -1,19 +1,21 @@
 //! What a frame costs, told in the words of the page Worth: its table, specifications and chart.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::json;
 use weighhouse_measure::compare::money::Amount;
 use weighhouse_measure::compare::worth::Verdict;
-use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios};
+use weighhouse_web::charts::{Caption, Ratio, RatioRow, Ratios, Table};
 use weighhouse_web::format;
-use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, WorthLine};
+use weighhouse_web::pages::{Measured, Specification, ValueLine, WorthFound, WorthLine, worth_table};
 
 use super::against::{count, ratio};
+use super::answers::Answers;
 use super::piece_frame::at;
 use super::tuning::{ends, measured};
+use crate::store::CellId;
 use crate::work::against::{self, Judged};
-use crate::work::evidence::{Evidence, Registers};
+use crate::work::evidence::{CellEvidence, Evidence, Registers};
 use crate::work::figures::what::What;
 use crate::work::foot;
 use crate::work::worth::{Found, Line};
@@ -42,7 +44,7 @@ impl<'a> Told<'a> {
             kwh: text(found.running.kwh),
             lines: found.lines.iter().map(|line| self.line(line)).collect(),
             specifications: self.specifications(),
-            foot: self.foot(),
+            foot: self.foot(self.cells()),
             chart: self.chart(),
         }
     }
@@ -159,12 +161,17 @@ impl<'a> Told<'a> {
         [row("memory", unit, memory), row("rated power limit", "W", rated)].into_iter().flatten().collect()
     }
 
-    fn foot(&self) -> Vec<String> {
+    /// The cells that the numbers rest on.
+    fn cells(&self) -> impl Iterator<Item = &'a CellEvidence> {
+        let (evidence, found) = (self.evidence, self.found);
+        let tunings = found.lines.iter().map(|line| line.tuning);
+        let cells = tunings.flat_map(|tuning| found.scenes.iter().map(move |scene| (tuning, *scene)));
+        cells.filter_map(|(tuning, scene)| evidence.cell_of(tuning, scene, found.choice.setting))
+    }
+
+    /// `cells`: what all numbers beside it rest on.
+    fn foot(&self, cells: impl IntoIterator<Item = &'a CellEvidence>) -> Vec<String> {
         let scenes: Vec<String> = self.found.scenes.iter().map(|id| self.names.scene_name(*id)).collect();
-        let tunings = self.found.lines.iter().map(|line| line.tuning);
-        let cells = tunings.flat_map(|tuning| self.found.scenes.iter().map(move |scene| (tuning, *scene)));
-        let setting = self.found.choice.setting;
-        let cells = cells.filter_map(|(tuning, scene)| self.evidence.cell_of(tuning, scene, setting));
         let [passes, builds] = foot::foot(self.evidence, cells);
         let out = self.found.lines.iter().flat_map(|line| {
             let name = self.names.tuning_name(line.tuning);
@@ -185,6 +192,34 @@ impl<'a> Told<'a> {
             "Of each part the newest price of one country, kind and currency counts."
                 .to_owned(),
         ]
+    }
+
+    /// All of it as a table for print and video, with the answers of readers; `None` where no part is priced.
+    pub(super) fn table(&self, answers: &Answers<'a>) -> Option<Table> {
+        let found = self.all();
+        found.lines.iter().find_map(|line| line.per_frame.value)?;
+        let mut cells: BTreeMap<CellId, &CellEvidence> = BTreeMap::new();
+        cells.extend(self.cells().chain(answers.cells()).map(|cell| (cell.cell.id, cell)));
+        let mut foot = self.foot(cells.into_values());
+        foot.insert(0, format!("Prices: {}. Nothing is converted.", self.market()));
+        foot.extend(answers.plays_what());
+        let title = format!("What each part is worth, {}", found.setting);
+        let caption = Caption {
+            id: "worth-table".to_owned(),
+            desc: format!(
+                "{title}, against {}: a row for each part, then one for each reader.",
+                found.baseline
+            ),
+            title,
+            subtitle: format!(
+                "{}; against {}. Values ± half their 95% interval, which comes from the frame rates.",
+                format::sentence(&found.measure_name),
+                found.baseline
+            ),
+            foot,
+            draft: false,
+        };
+        Some(worth_table(&found, &answers.lines(), caption))
     }
 
     /// Price of a frame against the baseline's; `None` where no contender can be priced.
@@ -231,7 +266,7 @@ impl<'a> Told<'a> {
                     "{}. {baseline} costs {own}. Left of the line a frame costs less.",
                     format::sentence(&self.market())
                 ),
-                foot: self.foot().into_iter().take(5).collect(),
+                foot: self.foot(self.cells()).into_iter().take(5).collect(),
                 draft: false,
             },
             baseline,

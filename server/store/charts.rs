@@ -23,6 +23,8 @@ words! {
         Latency = "latency",
         /// Price of a frame.
         Value = "value",
+        /// Prices, price of a frame, price of equal value and what readers get, as a table.
+        Worth = "worth",
         /// What a part brings to each kind of reader.
         Readers = "readers",
         /// Shares of frames by frame time, added up.

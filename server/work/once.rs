@@ -96,7 +96,7 @@ impl By {
 }
 
 impl Once {
-    /// Two forms of one page carry one key.
+    /// A program may send one key to several routes.
     fn place(&self) -> String {
         format!("{} {}", self.route, self.key)
     }

@@ -231,8 +231,14 @@ impl Answer {
 
     /// An attribute of the first element that the selector finds.
     pub fn attribute(&self, selector: &str, name: &str) -> Option<String> {
+        self.attributes(selector, name).into_iter().next()
+    }
+
+    /// An attribute of each element that the selector finds and that has it.
+    pub fn attributes(&self, selector: &str, name: &str) -> Vec<String> {
         let selector = Selector::parse(selector).unwrap();
-        Html::parse_document(&self.body).select(&selector).next()?.attr(name).map(str::to_owned)
+        let page = Html::parse_document(&self.body);
+        page.select(&selector).filter_map(|element| Some(element.attr(name)?.to_owned())).collect()
     }
 }
 

@@ -16,7 +16,12 @@ async fn zip(client: &Client) -> Vec<u8> {
 
 /// The pack as it is taken with these ticks.
 pub async fn zip_with(client: &Client, ticks: &str) -> Vec<u8> {
-    let path = format!("{}{ticks}", paths::pack_zip(PIECE));
+    zip_of(client, PIECE, ticks).await
+}
+
+/// The zip of another piece.
+pub async fn zip_of(client: &Client, piece: &str, ticks: &str) -> Vec<u8> {
+    let path = format!("{}{ticks}", paths::pack_zip(piece));
     let answer = client.request(Method::GET, &path).send().await.unwrap();
     assert_eq!(answer.status(), 200);
     assert_eq!(answer.headers()["content-type"], "application/zip");

@@ -3,6 +3,7 @@
 
 use weighhouse_web::paths;
 
+use crate::figures::{PIECE, bench};
 use crate::harness::{Answer, Client, House, PASSWORD};
 use crate::pass::{Bench, frames};
 
@@ -64,6 +65,34 @@ async fn registers() {
     twice(&house, &owner, &paths::scene(1), "form[action='/scenes/1/builds']", &build).await;
     let setting = [("name", "2160p native"), ("width_px", "3840"), ("height_px", "2160")];
     twice(&house, &owner, &scenes, "form[action='/settings']", &setting).await;
+}
+
+/// As after 'back' in a browser: the page is the one that the first form was sent from.
+#[tokio::test]
+async fn two_forms_of_one_page_are_two_requests() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    bench(&house, &owner, false).await;
+    let page = owner.get(&paths::charts(PIECE)).await;
+    let mut made = Vec::new();
+    for (section, which) in [("averages", "bars"), ("frames", "strips"), ("frames", "shares")] {
+        let (to, mut fields) = page.form(&format!("section[aria-labelledby={section}] form"));
+        assert_eq!(to, paths::charts(PIECE));
+        fields.retain(|(name, _)| name != "of");
+        fields.push(("of".to_owned(), which.to_owned()));
+        let fields: Vec<(&str, &str)> =
+            fields.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+        let kept = owner.post(&to, &fields).await;
+        made.push((kept.status, kept.location().to_owned()));
+    }
+    assert_eq!(made[..2], [(303, paths::chart(1)), (303, paths::chart(2))]);
+    assert_eq!(made[2].0, 409, "the same form with something else was sent before");
+    for page in [paths::against(PIECE), paths::charts(PIECE), paths::piece(PIECE), paths::parts()] {
+        let keys = owner.get(&page).await.attributes("form [name=once]", "value");
+        let each: std::collections::BTreeSet<&String> = keys.iter().collect();
+        assert_eq!(each.len(), keys.len(), "{page}: {keys:?}");
+        assert!(!keys.is_empty() && keys.iter().all(|key| !key.is_empty()), "{page}: {keys:?}");
+    }
 }
 
 #[tokio::test]

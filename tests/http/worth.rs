@@ -7,6 +7,7 @@ use weighhouse_web::paths;
 
 use crate::against::{Ids, piece};
 use crate::harness::{Client, House, chart};
+use crate::pack::{names, zip_of};
 
 /// Street prices of both cards, an older one of the first, and a list price in another currency.
 async fn prices(house: &House, ids: &Ids) {
@@ -80,6 +81,8 @@ async fn a_frame_has_a_price_with_date_and_country_and_nothing_is_converted() {
     assert_eq!(owner.get(&paths::worth("none")).await.status, 404);
     assert_eq!(owner.get(&chart("cake", &[])).await.status, 422);
     assert_eq!(owner.get(&chart("readers", &[])).await.status, 404, "nobody asked yet");
+    let svg = owner.get(&chart("worth", &[])).await;
+    assert!(svg.body.contains(">Price of equal value<") && !svg.body.contains(">Worth it<"), "{}", svg.body);
 }
 
 fn reader<'a>(name: &'a str, asks: &'a str, plays: &[(&'a str, &'a str)]) -> Vec<(&'a str, &'a str)> {
@@ -146,6 +149,25 @@ async fn three_readers_get_three_answers_each_in_a_sentence() {
             && svg.body.contains("by average frame rate: Vellum Rally, hairpin, at 2160p native"),
         "weights go along"
     );
+    let table = owner.get(&chart("worth", &[])).await;
+    let said = [
+        ">2000.00\u{a0}EUR<",
+        ">2000\u{a0}EUR<",
+        ">about the same value<",
+        ">owns a Dunlin<",
+        ">not measured<",
+        "Prices: street prices in DE, EUR, read on 2 Jan 1970",
+        "passes a cell; rigs:",
+        ">draft</text>",
+    ];
+    for said in said {
+        assert!(table.body.contains(said), "{said} in {}", table.body);
+    }
+    let kept = owner.post(&paths::charts("k1"), &[("asked", "of=worth")]).await;
+    assert_eq!((kept.status, kept.location()), (303, paths::chart(1).as_str()), "{}", kept.body);
+    let zip = zip_of(&owner, "k1", "").await;
+    let packed: Vec<String> = names(&zip).into_iter().filter(|name| name.contains("kept-1-")).collect();
+    assert_eq!(packed.len(), 4, "{packed:?}");
 }
 
 #[tokio::test]

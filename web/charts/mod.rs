@@ -14,6 +14,7 @@ pub mod samples;
 mod scale;
 mod sheet;
 mod strip;
+mod table;
 mod text;
 mod theme;
 
@@ -24,6 +25,7 @@ pub use plane::{Place, Plane, Series, Spot};
 pub use ratios::{Overall, Ratio, RatioRow, Ratios};
 pub use sheet::{Drawn, Picture, Shape, Sheet};
 pub use strip::{Column, Lane, Span, SpanKind, Strip};
+pub use table::{Block, Entry, Stands, Table, TableColumn};
 pub use theme::{Colour, Theme};
 
 #[cfg(test)]

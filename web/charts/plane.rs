@@ -110,6 +110,7 @@ impl Picture for Plane {
                 spot.draw(&mut canvas, nth, x, y);
             }
         }
+        let lines: Vec<f64> = self.places.iter().map(|place| x.within(place.at)).collect();
         for (nth, series) in self.series.iter().enumerate() {
             for spot in &series.points {
                 spot.name_it(
@@ -117,6 +118,7 @@ impl Picture for Plane {
                     nth,
                     (x.at(spot.x), y.at(spot.y)),
                     (left, right, top, bottom),
+                    &lines,
                     &mut taken,
                 );
             }
@@ -234,13 +236,15 @@ impl Spot {
         });
     }
 
-    /// Writes the name where it lies on no other: right, left, above or below the dot; nowhere where none is free.
+    /// Writes the name where it lies on no other: right, left, above or below the dot; nowhere where none is free. Where it
+    /// can, it keeps off the upright lines of places.
     fn name_it(
         &self,
         canvas: &mut Canvas<'_>,
         nth: usize,
         (x, y): (f64, f64),
         (left, right, top, bottom): (f64, f64, f64, f64),
+        lines: &[f64],
         taken: &mut Vec<Taken>,
     ) {
         let look = Type { paint: Paint::Series(nth), ..LABEL };
@@ -254,12 +258,14 @@ impl Spot {
             (x - wide / 2.0, y + 26.0),
             (x - wide / 2.0, y - 16.0),
         ];
-        let free = spots.into_iter().find(|(from, base)| {
+        let free = spots.into_iter().filter(|(from, base)| {
             let own = (*from - 2.0, from + wide + 2.0, base - 12.0, base + 4.0);
             let inside = own.0 >= left && own.1 <= right && own.2 >= top && own.3 <= bottom;
             inside && taken.iter().all(|t| own.1 <= t.0 || t.1 <= own.0 || own.3 <= t.2 || t.3 <= own.2)
         });
-        if let Some((from, base)) = free {
+        let free: Vec<(f64, f64)> = free.collect();
+        let off = |(from, _): &&(f64, f64)| lines.iter().all(|line| *line < *from || from + wide < *line);
+        if let Some((from, base)) = free.iter().find(off).or(free.first()).copied() {
             canvas.text((from, base), &words, look);
             taken.push((from - 2.0, from + wide + 2.0, base - 12.0, base + 4.0));
         }
@@ -293,8 +299,8 @@ mod tests {
                 draft: true,
                 ..Caption::default()
             },
-            across: "mean measured power, W".into(),
-            up: "average frame rate, fps".into(),
+            across: "Mean measured power (W)".into(),
+            up: "Average frame rate (fps)".into(),
             series: vec![series("stock clocks"), series("core +180 MHz")],
             places: vec![Place { at: 420.0, interval: Some((400.0, 440.0)), says: "knee at 420 W".into() }],
         }

@@ -1,8 +1,9 @@
 //! Made-up charts, one of each kind, for the pattern page and for looking at.
 
 use super::{
-    Bar, BarGroup, Bars, Caption, Column, Distribution, Histogram, Lane, Overall, Picture, Place, Plane,
-    Ratio, RatioRow, Ratios, Series, Shape, Span, SpanKind, Spot, Strip, Theme,
+    Bar, BarGroup, Bars, Block, Caption, Column, Distribution, Entry, Histogram, Lane, Overall, Picture,
+    Place, Plane, Ratio, RatioRow, Ratios, Series, Shape, Span, SpanKind, Spot, Stands, Strip, Table,
+    TableColumn, Theme,
 };
 use crate::format::Unit;
 
@@ -29,6 +30,7 @@ pub fn pictures() -> Vec<(&'static str, Box<dyn Picture>)> {
         ("ratios", Box::new(ratios())),
         ("bars", Box::new(bars())),
         ("plane", Box::new(plane())),
+        ("worth", Box::new(worth())),
         ("distribution", Box::new(distribution(false))),
         ("cumulative", Box::new(distribution(true))),
     ]
@@ -54,8 +56,8 @@ pub(crate) fn plane() -> Plane {
     let line: Vec<(f64, f64)> = limits.iter().map(|(_, watts, fps)| (*watts, *fps)).collect();
     Plane {
         caption: caption("plane", "Tarnwick Curlew: frame rate over watts", "Watts as measured, not as set."),
-        across: "mean measured power, W".to_owned(),
-        up: "average frame rate, fps".to_owned(),
+        across: "Mean measured power (W)".to_owned(),
+        up: "Average frame rate (fps)".to_owned(),
         series: vec![
             Series {
                 name: "stock clocks".to_owned(),
@@ -211,6 +213,66 @@ fn bars() -> Bars {
         low: "1% low: quantile".to_owned(),
         unit: Unit::Fps,
         groups: SCENES.iter().take(4).enumerate().map(group).collect(),
+    }
+}
+
+/// Prices and answers of readers.
+pub(crate) fn worth() -> Table {
+    let block = |columns: &[(&str, Stands)], rows: &[(&[&str], &'static str)]| Block {
+        columns: columns
+            .iter()
+            .map(|(head, stands)| TableColumn { head: (*head).to_owned(), stands: *stands })
+            .collect(),
+        rows: rows
+            .iter()
+            .map(|(texts, way)| {
+                let last = texts.len() - 1;
+                let entry = |(nth, text): (usize, &&str)| Entry {
+                    text: (*text).to_owned(),
+                    way: if nth == last { way } else { "" },
+                };
+                texts.iter().enumerate().map(entry).collect()
+            })
+            .collect(),
+    };
+    let prices = block(
+        &[
+            ("Part", Stands::Name),
+            ("Price", Stands::Number),
+            ("Price of a frame", Stands::Number),
+            ("Price of equal value", Stands::Number),
+            ("Value", Stands::Answer),
+        ],
+        &[
+            (&["Tarnwick Dunlin", "1450.00 EUR", "16.09 ± 0.08 EUR", "–", "the baseline"], ""),
+            (
+                &["Tarnwick Curlew", "1790.00 EUR", "16.02 ± 0.07 EUR", "1798 EUR", "about the same value"],
+                "level",
+            ),
+            (&["Ullmere Thole", "910.00 EUR", "12.13 ± 0.09 EUR", "1206 EUR", "better value"], "up"),
+        ],
+    );
+    let readers = block(
+        &[
+            ("Reader", Stands::Name),
+            ("Part", Stands::Name),
+            ("Lead", Stands::Number),
+            ("Asks for", Stands::Number),
+            ("Worth it", Stands::Answer),
+        ],
+        &[
+            (&["plays Orchard of Static daily", "Tarnwick Curlew", "+58%", "+30%", "yes"], "up"),
+            (&["owns a Tarnwick Dunlin", "Tarnwick Curlew", "+24%", "+50%", "no"], "down"),
+            (&["plays on a sofa", "Ullmere Thole", "–", "+10%", "not measured"], "open"),
+        ],
+    );
+    Table {
+        caption: caption(
+            "sample-worth",
+            "What each part is worth, 2160p native",
+            "Average frame rate; against the Tarnwick Dunlin. Values ± half their 95% interval.",
+        ),
+        blocks: vec![prices, readers],
     }
 }
 

@@ -117,7 +117,7 @@ impl Picture for Strip {
         let more = sheet.spare / passes.max(1) as f64;
         let bottom = y + self.lanes.iter().map(|lane| lane.height(more)).sum::<f64>();
         let marks = self.time_marks(time, right - left);
-        let below = axis_below(&mut canvas, (bottom, bottom + 4.0), &marks, "time (s)", left);
+        let below = axis_below(&mut canvas, (bottom, bottom + 4.0), &marks, "Time (s)", left);
         for lane in &self.lanes {
             let range = self.range(lane.unit);
             let plot = lane.plot_at(y, more);

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use weighhouse_web::charts::{Theme, png, samples};
+use weighhouse_web::charts::{Shape, Theme, png, samples};
 use weighhouse_web::{assets, pages};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -18,8 +18,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         fs::write(folder.join(format!("{n:02}-{name}.html")), near)?;
     }
     for (theme_name, theme) in Theme::ALL {
-        for (name, svg) in samples::all(&theme) {
+        for (name, picture) in samples::pictures() {
+            let svg = picture.shaped(&theme, Shape::Page);
             fs::write(folder.join(format!("{name}-{theme_name}.png")), png::from_svg(&svg, 1.5)?)?;
+            let video = png::wide(&picture.shaped(&theme, Shape::Wide), pages::WIDTHS[0])?;
+            fs::write(folder.join(format!("{name}-{theme_name}-16x9.png")), video)?;
         }
     }
     Ok(())

@@ -1,5 +1,7 @@
 //! What stands around each page: who is signed in, where one can go, what just happened and how to undo it.
 
+use std::sync::atomic::{AtomicU32, Ordering};
+
 use serde::Serialize;
 
 use crate::paths;
@@ -19,8 +21,35 @@ pub struct Frame {
     pub flash: Option<Flash>,
     /// What a new team does one after the other; empty once it has a pass, and for guests.
     pub steps: Vec<FirstStep>,
-    /// Goes along with each form that makes something (`parts::once`): sent twice, it makes one.
-    pub once: String,
+    /// Go along with the forms that make something (`parts::once`): sent twice, a form makes one.
+    pub once: FormKeys,
+}
+
+/// Keys of the forms of a page, for each its own: a second form that goes to the same address is another request.
+#[derive(Debug, Default)]
+pub struct FormKeys {
+    page: String,
+    given: AtomicU32,
+}
+
+impl FormKeys {
+    /// Those of a page with this key, which no other page has; empty: its forms have none.
+    pub fn of(page: String) -> Self {
+        FormKeys { page, given: AtomicU32::new(0) }
+    }
+
+    fn next(&self) -> String {
+        if self.page.is_empty() {
+            return String::new();
+        }
+        format!("{}.{}", self.page, self.given.fetch_add(1, Ordering::Relaxed))
+    }
+}
+
+impl Clone for FormKeys {
+    fn clone(&self) -> Self {
+        FormKeys { page: self.page.clone(), given: AtomicU32::new(self.given.load(Ordering::Relaxed)) }
+    }
 }
 
 /// The signed-in person.
@@ -142,6 +171,11 @@ impl Frame {
             ],
         });
         self
+    }
+
+    /// The key of the next form, in the order in which they are written.
+    pub(super) fn form_key(&self) -> String {
+        self.once.next()
     }
 
     /// Whether this is the first of the first steps that is not done.

@@ -50,6 +50,7 @@ mod soaks;
 mod tuning;
 mod tuning_curve;
 mod worth;
+mod worth_table;
 
 pub use across::{Across, AcrossFound, ChangeLine, ChangeOf, CostLine};
 pub use against::{
@@ -65,7 +66,7 @@ pub use editions::{Edition, EditionChange, EditionFigure, EditionLine, Editions,
 pub use figure::{CellWhy, Figure, FigureBlind, FigureDone, FigureNew, Holds, PassWhy};
 pub use figures::{FigureLine, Figures};
 pub use form::{Filled, Form, How, Sending};
-pub use frame::{Entry, Field, FirstStep, Flash, Frame, PieceFrame, SignedIn, Undo};
+pub use frame::{Entry, Field, FirstStep, Flash, FormKeys, Frame, PieceFrame, SignedIn, Undo};
 pub use intake::{
     Asking, Assignment, Becomes, Destination, Group, Intake, MOST_BY_FORM, Select, Unplaced, Waiting,
 };
@@ -107,6 +108,7 @@ pub use soaks::{Soak, SoakLine, SoakNew};
 pub use tuning::{ForLess, Measured, Tuning, TuningForm, TuningFound, TuningRow};
 pub use tuning_curve::CurveLine;
 pub use worth::{Specification, ValueLine, Worth, WorthForm, WorthFound, WorthLine};
+pub use worth_table::worth_table;
 
 /// A page: its fields are what its template and its JSON twin show.
 ///

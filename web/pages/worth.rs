@@ -149,7 +149,7 @@ pub struct Specification {
 }
 
 impl WorthLine {
-    fn priced(&self, currency: &str) -> String {
+    pub(super) fn priced(&self, currency: &str) -> String {
         if self.price.is_empty() { format::NOTHING.to_owned() } else { format::money(&self.price, currency) }
     }
 
@@ -157,7 +157,7 @@ impl WorthLine {
         self.dated.map_or_else(String::new, |at| format::day(at, "UTC"))
     }
 
-    fn a_frame(&self, currency: &str) -> String {
+    pub(super) fn a_frame(&self, currency: &str) -> String {
         let Some(value) = self.per_frame.value else { return format::NOTHING.to_owned() };
         let half =
             self.per_frame.interval.map(|(low, high)| format!(" ± {}", format::fixed((high - low) / 2.0, 2)));
@@ -203,12 +203,12 @@ impl ValueLine {
     }
 
     /// `1 798 EUR`.
-    fn equal(&self, currency: &str) -> String {
+    pub(super) fn equal(&self, currency: &str) -> String {
         format::whole_money(&self.break_even, currency)
     }
 
     /// `1 790 to 1 806`.
-    fn equal_interval(&self) -> String {
+    pub(super) fn equal_interval(&self) -> String {
         let ends = self.break_even_interval.as_ref();
         ends.map_or_else(String::new, |(low, high)| {
             format!("{} to {}", format::whole_money(low, ""), format::whole_money(high, ""))

@@ -44,7 +44,7 @@ pub(super) async fn draw(
         ChartKind::Across => of_option(evidence, query),
         ChartKind::Tuning => of_tunings(evidence, query),
         ChartKind::Latency => of_delay(evidence, query),
-        ChartKind::Value | ChartKind::Readers => of_worth(evidence, kind, query),
+        ChartKind::Value | ChartKind::Worth | ChartKind::Readers => of_worth(evidence, kind, query),
         ChartKind::Bars => {
             let setting = SettingId(query.read("setting", "a setting")?);
             Ok(bars::bars(evidence, setting).map(|(bars, whats)| Drawing::new(bars, whats)))
@@ -116,7 +116,15 @@ fn of_worth(evidence: &Evidence, kind: ChartKind, query: &Sent) -> Result<Option
     }
     let of_readers = worth::of_readers(evidence, Some(&found))?;
     let answers = Answers::new(evidence, &found, &of_readers);
-    let whats = answers.lines().into_iter().map(|line| line.what).filter(|what| !what.is_empty()).collect();
+    let mut whats: Vec<String> = answers.lines().into_iter().map(|line| line.what).collect();
+    if kind == ChartKind::Worth {
+        let told = Told::new(evidence, &found);
+        let lines = told.all().lines.into_iter();
+        whats.extend(lines.flat_map(|line| [line.what_frame, line.value.unwrap_or_default().what_even]));
+        whats.retain(|what| !what.is_empty());
+        return Ok(told.table(&answers).map(|table| Drawing::new(table, whats)));
+    }
+    whats.retain(|what| !what.is_empty());
     Ok(answers.chart().map(|chart| Drawing::new(chart, whats)))
 }
 

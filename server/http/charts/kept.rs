@@ -98,6 +98,7 @@ fn words(kind: ChartKind) -> &'static str {
         ChartKind::Tuning => "frame rate over watts",
         ChartKind::Latency => "frame rate over delay",
         ChartKind::Value => "price of a frame",
+        ChartKind::Worth => "what each part is worth",
         ChartKind::Readers => "what it brings to readers",
         ChartKind::Shares => "shares of frames, added up",
         ChartKind::Strips => "frame times over time",
