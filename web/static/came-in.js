@@ -10,6 +10,7 @@ const form = document.querySelector("form[data-put]");
 const place = document.querySelector("[data-came-in]");
 let touched = false;
 let stale = true;
+let queue = Promise.resolve();
 
 async function renew() {
   const response = await fetch(location.href, { headers: { Accept: "text/html" } });
@@ -22,18 +23,25 @@ async function renew() {
   document.dispatchEvent(new Event("renewed"));
 }
 
+// One after the other: a later answer would take away what somebody has begun to look at.
+function later() {
+  // Without an answer the link still leads there.
+  queue = queue.then(renew).catch(() => {});
+  return queue;
+}
+
 if (form && place) {
   place.addEventListener("input", () => { touched = true; });
   form.addEventListener("done", () => {
     stale = true;
-    // Without an answer the link still leads there.
-    renew().catch(() => {});
+    later();
   });
   form.querySelector("[data-when-done] a").addEventListener("click", async (event) => {
     if (!stale) return;
     event.preventDefault();
     touched = false;
-    await renew().catch(() => {});
+    await queue;
+    if (stale) await later();
     if (stale) location.reload();
     else document.querySelector(event.target.hash)?.scrollIntoView();
   });
