@@ -221,7 +221,7 @@ pub(crate) fn worth() -> Table {
     let block = |columns: &[(&str, Stands)], rows: &[(&[&str], &'static str)]| Block {
         columns: columns
             .iter()
-            .map(|(head, stands)| TableColumn { head: (*head).to_owned(), stands: *stands })
+            .map(|(head, stands)| TableColumn { head: (*head).to_owned(), stands: *stands, may_go: false })
             .collect(),
         rows: rows
             .iter()

@@ -43,6 +43,8 @@ pub struct TableColumn {
     pub head: String,
     /// How its texts stand.
     pub stands: Stands,
+    /// Whether it is left out where the sheet is too narrow for all.
+    pub may_go: bool,
 }
 
 /// How the texts of a column stand.
@@ -82,7 +84,7 @@ impl Picture for Table {
         let rows: usize = self.blocks.iter().map(|block| block.rows.len()).sum();
         let row = (ROW + sheet.spare / rows.max(1) as f64).min(HIGHEST_ROW);
         for block in &self.blocks {
-            y = block.draw(&mut canvas, y, row) + 14.0;
+            y = block.fitting(canvas.width - 2.0 * SIDE).draw(&mut canvas, y, row) + 14.0;
         }
         self.caption.below(canvas, y - 10.0, "")
     }
@@ -96,6 +98,19 @@ impl Table {
 }
 
 impl Block {
+    /// The block with as many columns as fit: from the right, those that may go are left out.
+    fn fitting(&self, most: f64) -> Block {
+        let mut block = self.clone();
+        while total(&block.widths(most)) > most {
+            let Some(out) = block.columns.iter().rposition(|column| column.may_go) else { break };
+            block.columns.remove(out);
+            block.rows.iter_mut().filter(|row| out < row.len()).for_each(|row| {
+                row.remove(out);
+            });
+        }
+        block
+    }
+
     fn draw(&self, canvas: &mut Canvas<'_>, top: f64, row: f64) -> f64 {
         let widths = self.widths(canvas.width - 2.0 * SIDE);
         let mut y = top + 18.0;
@@ -148,8 +163,7 @@ impl Block {
     /// column takes what is left over.
     fn widths(&self, most: f64) -> Vec<f64> {
         let mut widths: Vec<f64> = (0..self.columns.len()).map(|nth| self.wanted(nth)).collect();
-        let gaps = GAP * widths.len().saturating_sub(1) as f64;
-        let over = |widths: &[f64]| widths.iter().sum::<f64>() + gaps - most;
+        let over = |widths: &[f64]| total(widths) - most;
         for stands in [Stands::Name, Stands::Answer] {
             // The widest gives way first: a short name beside a long one stays whole.
             while over(&widths) > 0.0 {
@@ -177,6 +191,11 @@ impl Block {
         // A hair more than the text, so that rounding never cuts it.
         widest.max(SMALL.width(&self.columns[nth].head)) + 0.5
     }
+}
+
+/// Columns with what stands between them.
+fn total(widths: &[f64]) -> f64 {
+    widths.iter().sum::<f64>() + GAP * widths.len().saturating_sub(1) as f64
 }
 
 /// The sign of an answer, as pages have it: upward, downward, level or open.

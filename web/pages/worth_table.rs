@@ -13,8 +13,16 @@ pub fn worth_table(found: &WorthFound, readers: &[ReaderLine], caption: Caption)
     Table { caption, blocks }
 }
 
+/// Columns that a narrow sheet can do without.
+const MAY_GO: [&str; 3] = ["Frame rate", "95% interval", "Instead of"];
+
 fn columns(heads: &[(&str, Stands)]) -> Vec<TableColumn> {
-    heads.iter().map(|(head, stands)| TableColumn { head: (*head).to_owned(), stands: *stands }).collect()
+    let column = |(head, stands): &(&str, Stands)| TableColumn {
+        head: (*head).to_owned(),
+        stands: *stands,
+        may_go: MAY_GO.contains(head),
+    };
+    heads.iter().map(column).collect()
 }
 
 fn prices(found: &WorthFound) -> Block {
