@@ -79,8 +79,8 @@ pub fn kinds() -> Vec<ReadingKind> {
     ]
 }
 
-/// Sittings, oldest first. A door was in one of the Curlew's; in birch's closed case it is louder still; on alder the fans
-/// were swept too, so that both cards can be heard at one temperature.
+/// Sittings, oldest first. A door was in one of the Curlew's; in birch's closed case it is louder still; on alder the
+/// fans were swept too, so that both cards can be heard at one temperature.
 pub fn readings(now: Timestamp) -> Vec<DemoReading> {
     let read = |kind, tuning, rig, hours, repeats| DemoReading {
         by: if kind == NOISE { RENSKE } else { TOBIN },

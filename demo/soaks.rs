@@ -1,5 +1,5 @@
-//! Soaks of the invented team: fifteen minutes of sensors without frames. In birch's closed case the Curlew throttles after
-//! nine.
+//! Soaks of the invented team: fifteen minutes of sensors without frames. In birch's closed case the Curlew throttles
+//! after nine.
 
 use jiff::Timestamp;
 

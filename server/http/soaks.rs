@@ -40,7 +40,7 @@ const NS_PER_S: f64 = 1e9;
 /// The form.
 pub(super) async fn ask(
     State(app): State<App>,
-    who: SignedIn,
+    who: Member,
     wants: Wants,
     (Of(piece), Of(log)): (Of<Piece>, Of<SegmentRow>),
 ) -> Result<Response> {
@@ -299,12 +299,16 @@ fn near(evidence: &Evidence, soak: &Soak) -> Vec<(String, String)> {
     .collect()
 }
 
-/// The form of a reading with the steady temperature in it.
+/// The form of a reading with the steady temperature in it, where the team reads temperatures: of the first such kind.
 fn as_reading(evidence: &Evidence, soak: &Soak, shown: &Shown) -> String {
     let Steady::Holds { value, .. } = shown.steady else { return String::new() };
+    let Some(kind) = evidence.readings.kinds.values().find(|kind| kind.fields.unit == Unit::C.sign()) else {
+        return String::new();
+    };
     let rig =
         evidence.registers.bases.get(&soak.fields.rig_base_id).map(|base| base.fields.rig_id.to_string());
     let pairs = [
+        ("kind", kind.id.to_string()),
         ("tuning", soak.fields.tuning_id.to_string()),
         ("rig", rig.unwrap_or_default()),
         ("repeats", format::fixed(value, 1)),

@@ -230,6 +230,19 @@ mod tests {
     }
 
     #[tokio::test]
+    async fn a_changed_file_beside_a_reading_is_named() {
+        let proof = "INSERT INTO reading_kind (name, unit, better, read_at, repeats) VALUES ('n', 'W', 'lower', 'wall', 1);
+            INSERT INTO reading (key, kind_id, tuning_id, unit_id, rig_base_id, driver_id, at_us, note, person_id, made_us)
+            VALUES ('r', 1, 1, 1, 1, 1, 0, '', 1, 0);
+            INSERT INTO proof (reading_id, name, kind, bytes, digest, person_id, at_us)
+            VALUES (1, 'meter.jpg', 'JPEG', 3, zeroblob(32), 1, 0);
+            INSERT INTO proof_chunk (proof_id, n, body) VALUES (1, 0, x'616263')";
+        let wrong = after(proof).await;
+        let says = "proof 1 (meter.jpg): its bytes are not those that came";
+        assert!(wrong.iter().any(|line| line == says), "{wrong:?}");
+    }
+
+    #[tokio::test]
     async fn what_is_not_there_or_not_ours_is_no_report() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("none.db");

@@ -60,15 +60,17 @@ pub struct RepeatRow {
 }
 
 /// A sitting.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
 pub struct Reading {
     /// Row id.
     pub id: ReadingId,
     /// Its key in addresses and digests.
     pub key: String,
     /// What people typed.
+    #[sqlx(flatten)]
     pub fields: ReadingFields,
     /// Its repeats, in order.
+    #[sqlx(skip)]
     pub repeats: Vec<RepeatRow>,
     /// Label of its unit.
     pub unit: String,
@@ -82,20 +84,6 @@ pub struct Reading {
     pub made_us: i64,
     /// For stale forms.
     pub version: i64,
-}
-
-#[derive(sqlx::FromRow)]
-struct Row {
-    id: ReadingId,
-    key: String,
-    #[sqlx(flatten)]
-    fields: ReadingFields,
-    unit: String,
-    rig: String,
-    person_id: PersonId,
-    person: String,
-    made_us: i64,
-    version: i64,
 }
 
 impl RepeatRow {
@@ -131,7 +119,7 @@ macro_rules! repeats {
 
 /// All sittings, in the order in which they were entered.
 pub async fn all(db: &mut Db) -> Result<Vec<Reading>, StoreError> {
-    let rows: Vec<Row> = sqlx::query_as(readings!("ORDER BY r.id")).fetch_all(&mut *db).await?;
+    let mut rows: Vec<Reading> = sqlx::query_as(readings!("ORDER BY r.id")).fetch_all(&mut *db).await?;
     if rows.is_empty() {
         return Ok(Vec::new());
     }
@@ -141,34 +129,22 @@ pub async fn all(db: &mut Db) -> Result<Vec<Reading>, StoreError> {
     for repeat in repeats {
         of.entry(repeat.reading_id).or_default().push(repeat);
     }
-    Ok(rows.into_iter().map(|row| row.with(of.remove(&row.id).unwrap_or_default())).collect())
+    for row in &mut rows {
+        row.repeats = of.remove(&row.id).unwrap_or_default();
+    }
+    Ok(rows)
 }
 
 /// One sitting by its key.
 pub async fn by_key(db: &mut Db, key: &str) -> Result<Option<Reading>, StoreError> {
-    let row: Option<Row> =
+    let found: Option<Reading> =
         sqlx::query_as(readings!("WHERE key = ?")).bind(key).fetch_optional(&mut *db).await?;
-    let Some(row) = row else { return Ok(None) };
-    let repeats =
-        sqlx::query_as(repeats!("WHERE t.reading_id = ? ORDER BY t.n")).bind(row.id).fetch_all(db).await?;
-    Ok(Some(row.with(repeats)))
-}
-
-impl Row {
-    fn with(&self, repeats: Vec<RepeatRow>) -> Reading {
-        Reading {
-            id: self.id,
-            key: self.key.clone(),
-            fields: self.fields.clone(),
-            repeats,
-            unit: self.unit.clone(),
-            rig: self.rig.clone(),
-            person_id: self.person_id,
-            person: self.person.clone(),
-            made_us: self.made_us,
-            version: self.version,
-        }
-    }
+    let Some(mut reading) = found else { return Ok(None) };
+    reading.repeats = sqlx::query_as(repeats!("WHERE t.reading_id = ? ORDER BY t.n"))
+        .bind(reading.id)
+        .fetch_all(db)
+        .await?;
+    Ok(Some(reading))
 }
 
 /// Adds a sitting with its repeats, in the name of the person who acts.

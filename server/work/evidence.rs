@@ -138,6 +138,7 @@ impl Evidence {
             drivers: parts::drivers(&mut db).await?.into_iter().map(|driver| (driver.id, driver)).collect(),
             builds: scenes::builds(&mut db).await?.into_iter().map(|build| (build.id, build)).collect(),
         };
+        let whole = alone.is_none();
         let (selected, rows, beside) = match alone {
             None => (
                 pieces::selected(&mut db, id).await?,
@@ -165,7 +166,7 @@ impl Evidence {
         let prices = parts::prices(&mut db).await?;
         let readers = readers::of_piece(&mut db, id).await?;
         let chosen = piece_screens::of_piece(&mut db, id).await?;
-        let readings = Readings::read(&mut db).await?;
+        let readings = if whole { Readings::read(&mut db).await? } else { Readings::default() };
         drop(db);
         let prior_kept = kept.as_ref().map(|kept| PriorKept { by, at_us: kept.at_us });
         let (prior_number, prior, prior_body) = match kept {

@@ -94,6 +94,9 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         browser.script(&script).await.as_str().unwrap().to_owned()
     };
     let pass = link(paths::plan(piece), ".board .marks a").await;
+    let reading = link(paths::readings(piece), "main td a[href*=\"/readings/\"]").await;
+    let around = link(reading.clone(), "main a[href$=\"/around\"]").await;
+    let soak = link(paths::readings(piece), "main a[href*=\"/soaks/\"]").await;
     let new_figure = link(paths::against(piece), "main td a.number").await;
     browser.open(&new_figure).await;
     browser.press("Make the figure").await;
@@ -131,6 +134,9 @@ async fn pages(browser: &Browser, piece: &str) -> Vec<String> {
         paths::editions(piece),
         paths::quotes(piece),
         paths::readings(piece),
+        reading,
+        around,
+        soak,
         paths::notes(piece),
         paths::reading_new(piece),
         paths::reading_kinds(),

@@ -1,7 +1,8 @@
 //! Readings: entered, ruled on, shown by a file, made a figure and agreed on; what cannot be one is refused by name.
 
 use reqwest::Method;
-use serde_json::json;
+use serde_json::{Value, json};
+use weighhouse::store::{Actor, PartId, PersonId, pieces};
 use weighhouse_web::paths;
 
 use crate::figures::{PIECE, bench, figure, make, step};
@@ -33,6 +34,23 @@ fn key(kept: &Answer) -> String {
     kept.location().rsplit('/').next().unwrap().to_owned()
 }
 
+/// What stands around a reading with one field of it changed.
+async fn around(client: &Client, reading: &str, with: (&str, &str)) -> Answer {
+    let form = client.get(&paths::reading_around(PIECE, reading)).await.form("form.fields");
+    send(client, form, with).await
+}
+
+async fn send(
+    client: &Client,
+    (action, fields): (String, Vec<(String, String)>),
+    with: (&str, &str),
+) -> Answer {
+    let fields = fields.iter().map(|(name, text)| (name.as_str(), text.as_str()));
+    let mut sent: Vec<(&str, &str)> = fields.filter(|(name, _)| *name != with.0 && *name != "once").collect();
+    sent.push(with);
+    client.post(&action, &sent).await
+}
+
 async fn attach(client: &Client, reading: &str, name: &str, bytes: &[u8]) -> Answer {
     let mut body = format!(
         "--b\r\ncontent-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\ncontent-type: image/jpeg\r\n\r\n"
@@ -46,7 +64,13 @@ async fn attach(client: &Client, reading: &str, name: &str, bytes: &[u8]) -> Ans
 
 #[tokio::test]
 async fn levels_are_told_as_energy_with_their_place_and_beside_the_baseline() {
-    let (_house, owner) = house().await;
+    let (house, owner) = house().await;
+    let baseline = house.store.write(Actor::Person(PersonId(1)), async |tx| {
+        let mut piece = pieces::all(tx).await?.remove(0);
+        piece.fields.baseline_part_id = Some(PartId(1));
+        pieces::edit(tx, piece.id, piece.version, &piece.fields).await
+    });
+    baseline.await.unwrap();
     // 46 over a background of 40 is 44.74 dB by ISO 3744's formula.
     key(&read(&owner, &[("repeats", "46.0"), ("background", "40.0")]).await);
     key(&read(&owner, &[("tuning", "2"), ("repeats", "40.0 40.2")]).await);
@@ -57,6 +81,10 @@ async fn levels_are_told_as_energy_with_their_place_and_beside_the_baseline() {
     assert_eq!(groups[0]["interval"], "");
     assert_eq!(groups[0]["place"], "alder, open bench, maker's fan curve");
     assert!(groups[1]["value"].as_str().unwrap().starts_with("40.1"), "{groups:?}");
+    assert_eq!(groups[0]["beside"], Value::Null);
+    // 40.1 is 4.64 dB below 44.74; every 10 dB are heard as twice as loud (common practice, no source).
+    let beside = groups[1]["beside"].as_str().unwrap().replace('\u{a0}', " ");
+    assert_eq!(beside, "4.6 dB less: 0.7 times as loud");
     let html = owner.get(&paths::readings(PIECE)).await;
     assert!(html.texts("td").iter().any(|text| text.contains("2 more repeats are wanted")), "{}", html.body);
 }
@@ -97,6 +125,7 @@ async fn a_repeat_is_set_aside_with_a_reason_and_comes_back() {
 async fn a_figure_of_a_reading_is_agreed_on_and_lapses_by_its_own_repeats_alone() {
     let (house, owner) = house().await;
     let other = house.member(&owner).await;
+    house.wait_s(37);
     let reading = key(&read(&owner, &[("repeats", "41.2 41.5 41.1")]).await);
     let what = json!({"kind": "reading", "reading": 1, "tuning": 1, "base": 1}).to_string();
     let key_of = make(&owner, &what, "noise").await;
@@ -109,6 +138,11 @@ async fn a_figure_of_a_reading_is_agreed_on_and_lapses_by_its_own_repeats_alone(
     // Another part's reading, a photo and a note change nothing.
     key(&read(&owner, &[("tuning", "2")]).await);
     assert_eq!(attach(&owner, &reading, "meter.jpg", JPEG).await.status, 303);
+    let page = figure(&owner, &key_of).await;
+    assert_eq!((&page["standing"], &page["digest"]), (&json!("agreed"), &before["digest"]));
+    // It was read at some second of a minute; the form shows the minute.
+    house.wait_s(100);
+    assert_eq!(around(&owner, &reading, ("note", "beside the open window")).await.status, 303);
     let page = figure(&owner, &key_of).await;
     assert_eq!((&page["standing"], &page["digest"]), (&json!("agreed"), &before["digest"]));
 
@@ -125,6 +159,9 @@ async fn a_file_is_kept_as_it_came_and_given_back_to_be_saved_only() {
     let guest = house.guest(&owner).await;
     let reading = key(&read(&owner, &[]).await);
     assert_eq!(attach(&guest, &reading, "meter.jpg", JPEG).await.status, 403);
+    for form in [paths::reading_new(PIECE), paths::reading_around(PIECE, &reading)] {
+        assert_eq!(guest.get(&form).await.status, 403, "{form}");
+    }
     assert_eq!(attach(&owner, &reading, "C:\\bench\\meter.jpg", JPEG).await.status, 303);
     assert_eq!(attach(&owner, &reading, "again.jpg", JPEG).await.status, 303, "the same bytes are kept once");
     let page = guest.get(&paths::api(&paths::reading(PIECE, &reading))).await.json();
@@ -162,6 +199,7 @@ async fn a_slip_is_named_with_its_field() {
     for (with, says) in [
         (("repeats", ""), "No number was read"),
         (("repeats", "41.2 loud"), "Repeat 2, &#39;loud&#39;, is not a number"),
+        (("repeats", "1,200 1,210"), "Repeat 1, &#39;1,200&#39;, can be read in two ways"),
         (("repeats", "0 0 0"), "Was it on?"),
         (("repeats", "41 -3"), "Repeat 2 says -3 dB(A)"),
         (("background", "39"), "less than 3 dB above the background of 39"),
@@ -176,6 +214,7 @@ async fn a_slip_is_named_with_its_field() {
         assert_eq!(refused.status, 422, "{with:?}");
         assert!(refused.body.contains(says), "{with:?}: {:?}", refused.texts(".error"));
     }
+    assert_eq!(read(&owner, &[("kind", "")]).await.status, 422);
     let page = owner.get(&paths::readings(PIECE)).await;
     assert!(page.body.contains("Nothing was read of this piece"), "{}", page.body);
     assert_eq!(owner.get(&paths::reading(PIECE, "none")).await.status, 404);
@@ -185,15 +224,9 @@ async fn a_slip_is_named_with_its_field() {
 async fn what_stands_around_a_reading_is_changed_by_who_read_it_last() {
     let (_house, owner) = house().await;
     let reading = key(&read(&owner, &[]).await);
-    let around = paths::reading_around(PIECE, &reading);
-    let page = owner.get(&around).await;
-    let (action, fields) = page.form("form.fields");
-    let mut sent: Vec<(&str, &str)> =
-        fields.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
-    sent.retain(|(name, _)| *name != "fan_rpm" && *name != "once");
-    sent.push(("fan_rpm", "1200"));
-    assert_eq!(owner.post(&action, &sent).await.status, 303);
-    assert_eq!(owner.post(&action, &sent).await.status, 412);
+    let stale = owner.get(&paths::reading_around(PIECE, &reading)).await.form("form.fields");
+    assert_eq!(around(&owner, &reading, ("fan_rpm", "1200")).await.status, 303);
+    assert_eq!(send(&owner, stale, ("fan_rpm", "1300")).await.status, 412);
     let page = owner.get(&paths::api(&paths::readings(PIECE))).await.json();
     let place = page["kinds"][0]["groups"][0]["place"].as_str().unwrap().replace(['\u{a0}', '\u{202f}'], " ");
     assert_eq!(place, "alder, open bench, fan set to 1200 1/min");

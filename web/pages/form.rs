@@ -3,6 +3,11 @@
 /// Beside the date of a driver or a build: it is filled in, so nobody would notice a wrong one.
 pub(super) const DATED: &str = "A new one is dated today until you say otherwise";
 
+/// The options of a choice behind an empty one: nothing is chosen for whoever does not choose.
+pub(crate) fn with_none(list: &[(String, String)], none: &str) -> Vec<(String, String)> {
+    std::iter::once((String::new(), none.to_owned())).chain(list.iter().cloned()).collect()
+}
+
 /// A form that adds or changes one thing.
 #[derive(Clone, Debug, Default)]
 pub struct Form {

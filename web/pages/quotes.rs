@@ -92,10 +92,6 @@ impl Quotes {
     fn action(&self) -> String {
         self.changes.map_or_else(|| paths::quotes(&self.key), |(id, _)| paths::quote(id))
     }
-
-    fn with_none(list: &[(String, String)], none: &str) -> Vec<(String, String)> {
-        std::iter::once((String::new(), none.to_owned())).chain(list.iter().cloned()).collect()
-    }
 }
 
 impl Page for Quotes {

@@ -232,10 +232,6 @@ impl ReadingNew {
             None => paths::readings(&self.piece),
         }
     }
-
-    pub(super) fn with_none(list: &[(String, String)], none: &str) -> Vec<(String, String)> {
-        std::iter::once((String::new(), none.to_owned())).chain(list.iter().cloned()).collect()
-    }
 }
 
 impl Reading {

@@ -39,7 +39,7 @@ const FIELDS: [&str; 12] = [
 /// The form for another reading.
 pub(in crate::http) async fn ask(
     State(app): State<App>,
-    who: SignedIn,
+    who: Member,
     wants: Wants,
     Of(piece): Of<Piece>,
     Asked(query): Asked,
@@ -73,7 +73,7 @@ pub(in crate::http) async fn add(
 /// What stands around the repeats of a reading, to change.
 pub(in crate::http) async fn around(
     State(app): State<App>,
-    who: SignedIn,
+    who: Member,
     wants: Wants,
     (Of(piece), Of(reading)): (Of<Piece>, Of<Reading>),
 ) -> Result<Response> {

@@ -1,8 +1,8 @@
 //! Readings: values without a frame log, told from their repeats; and sensor logs of a soak.
 //!
-//! A reading is an amount (watts, seconds, degrees, points: arithmetic mean) or a [`level`] in decibels, which is never
-//! averaged or subtracted as a number but as the energy that it stands for. [`told()`] puts the repeats together; [`soak`] finds
-//! where a part running warm holds its temperature.
+//! A reading is an amount (watts, seconds, degrees, points: arithmetic mean) or a [`level`] in decibels, which is
+//! never averaged or subtracted as a number but as the energy that it stands for. [`told()`] puts the repeats
+//! together; [`soak`] finds where a part running warm holds its temperature.
 
 pub mod level;
 pub mod soak;
@@ -60,10 +60,10 @@ pub struct Told {
 /// Puts repeats together; `None` of nothing, and where a level does not stand out from its background
 /// ([`level::without_background`]).
 ///
-/// The interval has the scatter of the repeats and the step of the instrument: u^2 = s^2 / n + d^2 / 12 (JCGM 100:2008,
-/// F.2.2.1), on Welch and Satterthwaite's degrees of freedom (G.4.1), the step's being endless. So repeats that read the same do not
-/// pass for certain. For levels, s is taken on the levels themselves, as ISO 3744:2010 does in its annex C (from
-/// memory) for the standard deviation of repeatability.
+/// The interval has the scatter of the repeats and the step of the instrument: u^2 = s^2 / n + d^2 / 12 (JCGM
+/// 100:2008, F.2.2.1), on Welch and Satterthwaite's degrees of freedom (G.4.1), the step's being endless. So repeats
+/// that read the same do not pass for certain. For levels, s is taken on the levels themselves, as ISO 3744:2010 does
+/// in its annex C (from memory) for the standard deviation of repeatability.
 pub fn told(scale: Scale, repeats: &[Repeat]) -> Option<Told> {
     let values = match scale {
         Scale::Amount => repeats.iter().map(|repeat| repeat.value).collect::<Vec<f64>>(),

@@ -1,8 +1,9 @@
 //! A sensor log without frames: how a part warms up, and the temperature that it holds.
 //!
 //! The log is told in blocks of equal time. Where the warming ends is found by the truncation rule of
-//! [`crate::stats::truncation`]; what is left is steady only if it goes on for long enough and no longer drifts. The steady
-//! temperature's interval comes from means of batches (Law 2015, Simulation Modeling and Analysis, 9.5.3: from memory).
+//! [`crate::stats::truncation`]; what is left is steady only if it goes on for long enough and no longer drifts. The
+//! steady temperature's interval comes from means of batches (Law 2015, Simulation Modeling and Analysis, 9.5.3: from
+//! memory).
 
 use serde::Serialize;
 
@@ -59,7 +60,8 @@ pub enum Steady {
     TooShort,
 }
 
-/// Means of blocks. `at_s`: seconds of each row, ascending; `values`: what was read; rows without a number are left out.
+/// Means of blocks. `at_s`: seconds of each row, ascending; `values`: what was read; rows without a number are left
+/// out.
 pub fn blocks(at_s: &[f64], values: &[f64]) -> Blocks {
     let first = at_s.first().copied().unwrap_or(0.0);
     let mut rows: Vec<Vec<f64>> = Vec::new();
@@ -179,8 +181,8 @@ pub fn steady(blocks: &Blocks) -> Steady {
     Steady::Holds { near_s, from_s: at_s(cut), to_s: at_s(cut) + long, value, interval }
 }
 
-/// Blocks to leave out. The rule looks at cuts in the first half of what it is given; where it cuts there, more may have to
-/// go, and it is asked again.
+/// Blocks to leave out. The rule looks at cuts in the first half of what it is given; where it cuts there, more may
+/// have to go, and it is asked again.
 fn settled(means: &[f64]) -> usize {
     let mut cut = 0;
     loop {

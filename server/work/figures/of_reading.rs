@@ -1,7 +1,8 @@
 //! Figures of readings: their value, what they rest on, their name and how they were come by.
 //!
-//! They rest on no pass and no noise prior: their canonical fields (see [`super::digest`]) are the kind's, the part's as it is run, and for
-//! each reading by its key what stands around the repeats and each repeat with whether it counts.
+//! They rest on no pass and no noise prior: their canonical fields (see [`super::digest`]) are the kind's, the part's
+//! as it is run, and for each reading by its key what stands around the repeats and each repeat with whether it
+//! counts.
 
 use weighhouse_measure::readings::{Scale, VERSION};
 use weighhouse_web::format::{self, Unit};

@@ -13,8 +13,8 @@ use crate::work::evidence::Evidence;
 /// A part's swept levels: temperature of the part and level.
 type Sweep = Vec<(f64, f64)>;
 
-/// What can be said of a kind, a sentence for each part beside the baseline in each rig; nothing where no two were swept
-/// over temperatures that both reached.
+/// What can be said of a kind, a sentence for each part beside the baseline in each rig; nothing where no two were
+/// swept over temperatures that both reached.
 pub fn sentences(evidence: &Evidence, kind: ReadingKindId) -> Vec<String> {
     let groups = evidence.readings.groups();
     let mut swept: BTreeMap<(RigBaseId, TuningId), (Sweep, &Group<'_>)> = BTreeMap::new();

@@ -51,8 +51,8 @@ pub fn kind(name: &str, bytes: &[u8]) -> Result<ProofKind> {
     }
 }
 
-/// Signatures of the file formats' own standards: JPEG (ISO/IEC 10918-1), PNG (ISO/IEC 15948, 5.2), WebP in RIFF, PDF (ISO
-/// 32000-1, 7.5.2). `None` for all else that is not plain text.
+/// Signatures of the file formats' own standards: JPEG (ISO/IEC 10918-1), PNG (ISO/IEC 15948, 5.2), WebP in RIFF, PDF
+/// (ISO 32000-1, 7.5.2). `None` for all else that is not plain text.
 fn by_content(bytes: &[u8]) -> Option<ProofKind> {
     if bytes.starts_with(&[0xff, 0xd8, 0xff]) {
         return Some(ProofKind::Jpeg);

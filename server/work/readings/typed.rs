@@ -75,7 +75,12 @@ pub fn read(choices: &Choices, now_us: i64, mut typed: Typed<'_>) -> Result<NewR
 /// # Errors
 /// Refused, naming every field that is wrong.
 pub fn read_again(choices: &Choices, of: &Reading, mut typed: Typed<'_>) -> Result<ReadingFields> {
-    let fields = around(choices, of.fields.at_us, &mut typed);
+    let at_us = of.fields.at_us;
+    let mut fields = around(choices, at_us, &mut typed);
+    // The form shows whole minutes: left as it was, the moment stays what it was to the microsecond.
+    if moment_of(fields.at_us) == moment_of(at_us) {
+        fields.at_us = at_us;
+    }
     let kind = choices.kinds.iter().find(|kind| kind.id == fields.kind_id);
     let values: Vec<String> =
         of.repeats.iter().filter(|repeat| repeat.counts()).map(|repeat| repeat.value.clone()).collect();
@@ -239,22 +244,44 @@ fn decimal(typed: &mut Typed<'_>, field: &'static str, may_be_negative: bool) ->
     if text.is_empty() {
         return None;
     }
-    let read = number_of(text).filter(|number| may_be_negative || !number.starts_with('-'));
-    if read.is_none() {
-        typed.wrong(field, format!("'{text}' is not a number; write digits with a point, such as 31.4."));
+    match number_of(text) {
+        Ok(number) if may_be_negative || !number.starts_with('-') => Some(number),
+        Ok(_) => {
+            typed.wrong(field, format!("{text} is below nothing; it has no sign."));
+            None
+        }
+        Err(why) => {
+            typed.wrong(field, format!("'{text}' {why}."));
+            None
+        }
     }
-    read
 }
 
-/// A decimal text as it is kept: digits with at most one point; a comma between digits is a point.
-fn number_of(text: &str) -> Option<String> {
-    let text = text.replace('−', "-").replace(',', ".");
+/// A decimal text as it is kept: digits with at most one point. A comma is read as a point where it cannot part
+/// thousands.
+///
+/// # Errors
+/// What is wrong with it and the mend, to go on behind the text.
+fn number_of(text: &str) -> std::result::Result<String, &'static str> {
+    let plain = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    let text = text.replace('−', "-");
+    let digits = text.strip_prefix('-').unwrap_or(&text);
+    if digits.split_once(',').is_some_and(|(whole, rest)| may_part_thousands(whole, rest)) {
+        return Err(
+            "can be read in two ways: write it without marks between thousands, and decimals behind a point",
+        );
+    }
+    let text = text.replace(',', ".");
     let digits = text.strip_prefix('-').unwrap_or(&text);
     let (whole, places) =
         digits.split_once('.').map_or((digits, None), |(whole, places)| (whole, Some(places)));
-    let plain = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
     let sound = plain(whole) && places.is_none_or(plain) && digits.len() <= DIGITS;
-    sound.then_some(text)
+    if sound { Ok(text) } else { Err("is not a number: write digits with a point, such as 31.4") }
+}
+
+/// Whether a comma between these can stand between thousands.
+fn may_part_thousands(whole: &str, rest: &str) -> bool {
+    (1..=3).contains(&whole.len()) && !whole.starts_with('0') && rest.len() == 3
 }
 
 /// The numbers of a line, between blanks, semicolons or line ends.
@@ -264,12 +291,9 @@ fn repeats(typed: &mut Typed<'_>, field: &'static str) -> Vec<String> {
     let mut values = Vec::new();
     for (n, word) in (1..).zip(words) {
         match number_of(word) {
-            Some(value) => values.push(value),
-            None => {
-                let says = format!(
-                    "Repeat {n}, '{word}', is not a number: write digits with a point, and blanks between repeats."
-                );
-                typed.wrong(field, says);
+            Ok(value) => values.push(value),
+            Err(why) => {
+                typed.wrong(field, format!("Repeat {n}, '{word}', {why}; put blanks between repeats."));
                 return Vec::new();
             }
         }
@@ -337,4 +361,23 @@ pub fn texts(choices: &Choices, of: &ReadingFields) -> Vec<(String, String)> {
     ]
     .map(|(name, text)| (name.to_owned(), text))
     .to_vec()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_comma_is_a_point_where_it_cannot_part_thousands() {
+        for (text, kept) in [("41,2", "41.2"), ("0,125", "0.125"), ("1200,5", "1200.5"), ("−3,25", "-3.25")]
+        {
+            assert_eq!(number_of(text), Ok(kept.to_owned()));
+        }
+        for text in ["1,200", "-12,345", "999,999"] {
+            assert!(number_of(text).unwrap_err().starts_with("can be read in two ways"), "{text}");
+        }
+        for text in ["", "1,200.5", "1,200,000", "41.2.1", "4e1", "+3", "1234567890123"] {
+            assert!(number_of(text).is_err(), "{text}");
+        }
+    }
 }
