@@ -100,11 +100,13 @@ pub fn parts() -> Vec<Part> {
 }
 
 pub fn units() -> Vec<Unit> {
-    let unit = |part, label, serial, origin, firmware| Unit { part, label, serial, origin, firmware };
+    let (origin, lender, terms) = ("bought", "", "");
+    let unit = |part, label, serial, firmware| Unit { part, label, serial, origin, lender, terms, firmware };
+    let curlew = unit(CURLEW, "Curlew #1", "TC-50-00023", "94.11");
     vec![
-        unit(DUNLIN, "Dunlin #1", "TD-40-01177", "bought", "92.04"),
-        unit(CURLEW, "Curlew #1", "TC-50-00023", "lent", "94.11"),
-        unit(THOLE, "Thole #1", "UT-31-08841", "bought", "3.2"),
+        unit(DUNLIN, "Dunlin #1", "TD-40-01177", "92.04"),
+        Unit { origin: "lent", lender: "Tarnwick", terms: "goes back two weeks after the piece", ..curlew },
+        unit(THOLE, "Thole #1", "UT-31-08841", "3.2"),
     ]
 }
 

@@ -132,6 +132,10 @@ pub struct Unit {
     pub serial: &'static str,
     /// `bought` or `lent`.
     pub origin: &'static str,
+    /// Who lent it; empty for a bought one.
+    pub lender: &'static str,
+    /// On which terms.
+    pub terms: &'static str,
     /// Firmware.
     pub firmware: &'static str,
 }

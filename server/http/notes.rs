@@ -115,6 +115,11 @@ async fn page(
         until: read.until(),
         holds: read.holds(app.clock.now_us()),
         said: read.said.iter().map(said).collect(),
+        units: read
+            .units
+            .iter()
+            .map(|of| format!("{}, unit {}: until {}", of.part, of.unit, read.moment(of.embargo_us)))
+            .collect(),
         version: read.notes.version,
         embargo: field("embargo"),
         zone: field("zone"),

@@ -181,6 +181,9 @@ fn unit(row: rows::Unit) -> Unit {
         serial: f.serial,
         origin: f.origin.to_string(),
         firmware: f.firmware,
+        lender: f.lender,
+        terms: f.terms,
+        embargo: f.embargo_us.map(at),
         version: row.version,
     }
 }

@@ -1,4 +1,4 @@
-//! How the rigs of a piece agree.
+//! How the rigs of a piece agree, or the units of its parts.
 
 use axum::extract::State;
 use axum::response::Response;
@@ -12,11 +12,10 @@ use super::resources::Of;
 use super::respond::{Wants, respond};
 use super::sent;
 use super::session::SignedIn;
-use crate::store::RigBaseId;
 use crate::store::pieces::Piece;
-use crate::work::Result;
 use crate::work::evidence::Evidence;
-use crate::work::rig_check::{self, CellCheck, InRig};
+use crate::work::rig_check::{self, Among, CellCheck, InRig};
+use crate::work::{Refusal, Result};
 
 /// The page.
 pub(super) async fn show(
@@ -26,10 +25,16 @@ pub(super) async fn show(
     Of(piece): Of<Piece>,
     sent::Asked(query): sent::Asked,
 ) -> Result<Response> {
-    let (evidence, check) = rig_check::show(&app.store, piece.id, query.text("measure")).await?;
+    let among = match query.text("among") {
+        "" | "rigs" => Among::Rigs,
+        "units" => Among::Units,
+        other => return Err(Refusal::field("among", format!("'{other}': choose 'rigs' or 'units'.")).into()),
+    };
+    let (evidence, check) = rig_check::show(&app.store, piece.id, among, query.text("measure")).await?;
     let page = RigCheck {
         frame: in_piece(&app, &who, &piece, "Against", evidence.to_review().count()),
         key: piece.key,
+        units: among == Among::Units,
         measure: Field::of(check.measure.key()),
         measures: check.measures.iter().map(|m| (m.key().to_owned(), m.name().to_owned())).collect(),
         unit: Unit::of_sign(check.measure.unit()),
@@ -44,13 +49,13 @@ fn count(n: usize) -> u64 {
     u64::try_from(n).unwrap_or(u64::MAX)
 }
 
-fn name(check: &rig_check::RigCheck, rig: RigBaseId) -> String {
-    check.rigs.get(&rig).cloned().unwrap_or_else(|| format!("rig base {rig}"))
+fn name(check: &rig_check::RigCheck, rig: i64) -> String {
+    check.rigs.get(&rig).cloned().unwrap_or_else(|| rig.to_string())
 }
 
 fn told(check: &rig_check::RigCheck, reading: &Reading) -> RigReading {
     RigReading {
-        rig: name(check, RigBaseId(reading.rig)),
+        rig: name(check, reading.rig),
         ratio: reading.ratio,
         interval: reading.bounds.map(|b| (b.interval.low, b.interval.high)),
         cells: count(reading.cells),
@@ -81,7 +86,8 @@ fn line(check: &rig_check::RigCheck, evidence: &Evidence, cell: &CellCheck) -> R
     RigCellLine {
         part: of.as_ref().map_or_else(String::new, |of| names.tuning_name(of.tuning_id)),
         scene: of.map_or_else(String::new, |of| {
-            format!("{}, {}", names.scene_name(of.scene_id), names.setting_name(of.setting_id))
+            let place = if cell.place.is_empty() { String::new() } else { format!(", in {}", cell.place) };
+            format!("{}, {}{place}", names.scene_name(of.scene_id), names.setting_name(of.setting_id))
         }),
         rigs: cell.rigs.iter().map(in_rig).collect(),
         odd: cell.odd.map_or_else(String::new, |odd| said(check, odd)),
@@ -95,10 +101,10 @@ fn said(check: &rig_check::RigCheck, odd: Odd) -> String {
     };
     match odd {
         Odd::Scatters(rig, beyond) => {
-            format!("{} scatters more than the others ({})", name(check, RigBaseId(rig)), far(beyond))
+            format!("{} scatters more than the others ({})", name(check, rig), far(beyond))
         }
         Odd::Off(rig, beyond) => {
-            format!("{} lies off the others ({})", name(check, RigBaseId(rig)), far(beyond))
+            format!("{} lies off the others ({})", name(check, rig), far(beyond))
         }
     }
 }

@@ -91,8 +91,10 @@ pub const RIG_BASE: Audited = Audited::of(
 pub const PART: Audited =
     Audited::of("part", &["id", "maker", "model", "kind", "rated_power_w", "memory_mib", "note", "version"]);
 /// A unit.
-pub const UNIT: Audited =
-    Audited::of("unit", &["id", "part_id", "label", "serial", "origin", "firmware", "version"]);
+pub const UNIT: Audited = Audited {
+    since: &["lender", "terms", "embargo_us"],
+    ..Audited::of("unit", &["id", "part_id", "label", "serial", "origin", "firmware", "version"])
+};
 /// A driver.
 pub const DRIVER: Audited = Audited::of("driver", &["id", "part_id", "name", "dated_us", "version"]);
 /// A price.

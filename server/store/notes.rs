@@ -65,6 +65,35 @@ pub struct Said {
     pub at_us: i64,
 }
 
+/// A unit that was lent under an embargo.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, sqlx::FromRow)]
+pub struct UnderEmbargo {
+    /// Maker and model of its part.
+    pub part: String,
+    /// Its label.
+    pub unit: String,
+    /// When the embargo ends, microseconds UTC.
+    pub embargo_us: i64,
+}
+
+/// Units under an embargo, past ones too, of which the piece's cells hold passes or its parts readings.
+pub async fn units_under_embargo(db: &mut Db, piece: PieceId) -> Result<Vec<UnderEmbargo>, StoreError> {
+    Ok(sqlx::query_as(
+        "SELECT p.maker || ' ' || p.model AS part, u.label AS unit, u.embargo_us
+         FROM unit AS u JOIN part AS p ON p.id = u.part_id
+         WHERE u.embargo_us IS NOT NULL
+           AND (EXISTS (SELECT 1 FROM pass AS s JOIN piece_cell AS c ON c.cell_id = s.cell_id
+                        WHERE s.unit_id = u.id AND c.piece_id = ?1)
+             OR EXISTS (SELECT 1 FROM reading AS r JOIN tuning AS t ON t.part_id = u.part_id
+                        JOIN cell ON cell.tuning_id = t.id JOIN piece_cell AS c ON c.cell_id = cell.id
+                        WHERE r.unit_id = u.id AND c.piece_id = ?1))
+         ORDER BY part, unit",
+    )
+    .bind(piece)
+    .fetch_all(db)
+    .await?)
+}
+
 /// The notes of a piece.
 pub async fn of_piece(db: &mut Db, piece: PieceId) -> Result<Notes, StoreError> {
     let found: Option<Notes> = sqlx::query_as(

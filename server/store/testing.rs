@@ -76,13 +76,7 @@ async fn registers(tx: &mut super::Tx<'_>, person: PersonId) -> Result<Team, Sto
         note: String::new(),
     };
     let part = parts::add(tx, &part).await?;
-    let unit = parts::UnitFields {
-        part_id: part,
-        label: "A".into(),
-        serial: "0001".into(),
-        origin: parts::Origin::Bought,
-        firmware: String::new(),
-    };
+    let unit = parts::UnitFields { serial: "0001".into(), ..parts::UnitFields::bought(part, "A") };
     let unit = parts::add_unit(tx, &unit).await?;
     let driver = parts::DriverFields { part_id: part, name: "501.2".into(), dated_us: 0 };
     let driver = parts::add_driver(tx, &driver).await?;

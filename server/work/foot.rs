@@ -6,14 +6,16 @@ use weighhouse_web::format;
 
 use super::evidence::{CellEvidence, Evidence};
 use super::sessions;
-use crate::store::SceneId;
 use crate::store::registers::parts::PartKind;
+use crate::store::{SceneId, UnitId};
 
-/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs drivers and drift, one on builds.
+/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs, drivers, samples and
+/// drift, one on builds.
 pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvidence>) -> [String; 2] {
     let names = &evidence.registers;
     let (mut passes, mut rigs) = (BTreeSet::new(), BTreeSet::new());
     let mut drivers = BTreeMap::<String, BTreeSet<&str>>::new();
+    let mut units = BTreeMap::<String, BTreeSet<UnitId>>::new();
     let mut builds = BTreeMap::<SceneId, BTreeSet<&str>>::new();
     let cells: Vec<&CellEvidence> = cells.into_iter().collect();
     for cell in &cells {
@@ -23,6 +25,7 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
             rigs.insert(pass.row.rig.as_str());
             builds.entry(cell.cell.of.scene_id).or_default().insert(&pass.row.build);
             let part = names.parts.get(&cell.cell.part_id).map_or_else(String::new, |part| part.name());
+            units.entry(part.clone()).or_default().insert(pass.row.unit_id);
             drivers.entry(part).or_default().insert(&pass.row.driver);
         }
     }
@@ -47,9 +50,26 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
     let builds: Vec<String> =
         builds.iter().map(|(id, all)| format!("{} {}", names.scene_name(*id), list(all))).collect();
     [
-        format!("{passes}{out}; rigs: {}; drivers: {}.{by_design}{drifted}", list(&rigs), drivers.join("; ")),
+        format!(
+            "{passes}{out}; rigs: {}; drivers: {}; {}.{by_design}{drifted}",
+            list(&rigs),
+            drivers.join("; "),
+            samples(&units)
+        ),
         format!("Builds: {}.", builds.join("; ")),
     ]
+}
+
+/// How many units each part was measured on: `one sample of each part`.
+fn samples(units: &BTreeMap<String, BTreeSet<UnitId>>) -> String {
+    let several = units.iter().filter(|(_, of)| of.len() > 1);
+    let several: Vec<String> = several.map(|(part, of)| format!("{} samples of {part}", of.len())).collect();
+    match (several.is_empty(), units.len()) {
+        (true, ..=1) => "one sample".to_owned(),
+        (true, _) => "one sample of each part".to_owned(),
+        (false, n) if n == several.len() => several.join("; "),
+        (false, _) => format!("{}; one sample of each other part", several.join("; ")),
+    }
 }
 
 /// How many passes of these cells were ruled out, and why: `2 of 9 passes ruled out: an updater ran (2)`. Empty: none.
@@ -67,4 +87,30 @@ pub fn ruled_out<'a>(cells: impl IntoIterator<Item = &'a CellEvidence>) -> Strin
         .map(|(reason, n)| if *n > 1 { format!("{reason} ({n})") } else { (*reason).to_owned() });
     let why: Vec<String> = each.collect();
     if out == 0 { String::new() } else { format!("{} of {} passes ruled out: {}", out, all, why.join("; ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn samples_are_told_where_there_is_one_and_where_there_are_several() {
+        let units = |of: &[(&str, &[i64])]| {
+            samples(
+                &of.iter()
+                    .map(|(part, ids)| ((*part).to_owned(), ids.iter().map(|id| UnitId(*id)).collect()))
+                    .collect(),
+            )
+        };
+        assert_eq!(units(&[("Curlew", &[1])]), "one sample");
+        assert_eq!(units(&[("Curlew", &[1]), ("Dunlin", &[2])]), "one sample of each part");
+        assert_eq!(
+            units(&[("Curlew", &[1, 3]), ("Dunlin", &[2])]),
+            "2 samples of Curlew; one sample of each other part"
+        );
+        assert_eq!(
+            units(&[("Curlew", &[1, 3]), ("Dunlin", &[2, 4])]),
+            "2 samples of Curlew; 2 samples of Dunlin"
+        );
+    }
 }

@@ -7,8 +7,9 @@ use super::deadline;
 use super::once::By;
 use super::registers::Typed;
 use super::{Error, Kind, Refusal, Result};
-use crate::store::notes::{self, Notes, NotesFields, Said, Word};
-use crate::store::{Db, PieceId, Store};
+use crate::store::notes::{self, Notes, NotesFields, Said, UnderEmbargo, Word};
+use crate::store::people::{self, Role};
+use crate::store::{Actor, Db, PieceId, Store, Tx};
 
 /// Notes of a piece with what owners said.
 #[derive(Clone, Debug)]
@@ -17,24 +18,37 @@ pub struct Read {
     pub notes: Notes,
     /// What owners said of its embargoes, oldest first.
     pub said: Vec<Said>,
+    /// Units in it that were lent under embargoes of their own.
+    pub units: Vec<UnderEmbargo>,
 }
 
 impl Read {
+    /// When the last embargo of the piece and of its units ends, microseconds UTC.
+    pub fn end(&self) -> Option<i64> {
+        let units = self.units.iter().map(|unit| unit.embargo_us);
+        units.chain(self.notes.fields.embargo_us).max()
+    }
+
     /// The word that stands on the present embargo.
     pub fn word(&self) -> Option<&Said> {
-        let end = self.notes.fields.embargo_us?;
+        let end = self.end()?;
         self.said.iter().rev().find(|said| said.embargo_us == end)
     }
 
     /// Whether nothing may leave at this moment.
     pub fn holds(&self, now_us: i64) -> bool {
-        let ends = self.notes.fields.embargo_us.is_some_and(|end| now_us < end);
+        let ends = self.end().is_some_and(|end| now_us < end);
         ends && self.word().is_none_or(|said| said.says == Word::Hold)
     }
 
-    /// End of the embargo in its own zone.
+    /// End of the embargo in the piece's zone.
     pub fn until(&self) -> String {
-        let at = self.notes.fields.embargo_us.and_then(|end| Timestamp::from_microsecond(end).ok());
+        self.end().map_or_else(String::new, |end| self.moment(end))
+    }
+
+    /// A moment in the piece's zone.
+    pub fn moment(&self, us: i64) -> String {
+        let at = Timestamp::from_microsecond(us).ok();
         at.map_or_else(String::new, |at| format::moment(at, &self.notes.fields.embargo_zone))
     }
 }
@@ -48,7 +62,11 @@ pub async fn read(store: &Store, piece: PieceId) -> Result<Read> {
 }
 
 async fn of_piece(db: &mut Db, piece: PieceId) -> Result<Read> {
-    Ok(Read { notes: notes::of_piece(db, piece).await?, said: notes::said(db, piece).await? })
+    Ok(Read {
+        notes: notes::of_piece(db, piece).await?,
+        said: notes::said(db, piece).await?,
+        units: notes::units_under_embargo(db, piece).await?,
+    })
 }
 
 /// Whether a pack or a link to an edition may leave now.
@@ -141,6 +159,18 @@ pub async fn keep(
         .await
 }
 
+/// Holds a change that ends an embargo before its time to owners.
+///
+/// # Errors
+/// Refused when the person who acts is no owner.
+pub async fn owner_acts(tx: &mut Tx<'_>) -> Result<()> {
+    let person = match tx.by {
+        Actor::Person(id) => people::by_id(tx, id).await?,
+        Actor::Server | Actor::RigKey(_) => None,
+    };
+    if person.is_some_and(|person| person.role == Role::Owner) { Ok(()) } else { Err(owners_word().into()) }
+}
+
 fn owners_word() -> Refusal {
     let says = "Only an owner ends an embargo before its time.";
     Refusal::not_allowed(says, "Ask an owner; nothing was changed.")
@@ -168,7 +198,7 @@ pub async fn say(
     by.into()
         .write(store, async move |tx| {
             let now = of_piece(tx, piece).await?;
-            let Some(end) = now.notes.fields.embargo_us else {
+            let Some(end) = now.end() else {
                 let says = "The piece has no embargo.";
                 return Err(Error::from(Refusal::new(
                     Kind::Clash,
@@ -196,7 +226,19 @@ mod tests {
             at_us: 0,
         });
         let fields = NotesFields { embargo_us: end, ..NotesFields::default() };
-        Read { notes: Notes { fields, version: 1 }, said: said.collect() }
+        Read { notes: Notes { fields, version: 1 }, said: said.collect(), units: Vec::new() }
+    }
+
+    #[test]
+    fn a_lent_units_embargo_holds_the_piece_too() {
+        let unit = UnderEmbargo { part: "Tarnwick Curlew".to_owned(), unit: "A".to_owned(), embargo_us: 20 };
+        let read = Read { units: vec![unit], ..read(Some(10), &[(10, Word::LetGo)]) };
+        assert!(read.holds(15) && !read.holds(20));
+        assert_eq!(
+            (read.end(), read.word()),
+            (Some(20), None),
+            "the word on the piece's own end is another one"
+        );
     }
 
     #[test]

@@ -103,13 +103,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
         let part = parts::add(tx, &part).await?;
         ids.parts.push(part);
         fields.baseline_part_id = fields.baseline_part_id.or(Some(part));
-        let unit = parts::UnitFields {
-            part_id: part,
-            label: "A".into(),
-            serial: String::new(),
-            origin: parts::Origin::Bought,
-            firmware: String::new(),
-        };
+        let unit = parts::UnitFields::bought(part, "A");
         ids.units.push(parts::add_unit(tx, &unit).await?);
         let driver = parts::DriverFields { part_id: part, name: "31.2".into(), dated_us: 0 };
         ids.drivers.push(parts::add_driver(tx, &driver).await?);

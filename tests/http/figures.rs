@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use weighhouse::store::passes::{self, NewPass};
 use weighhouse::store::pieces::{self, PieceFields};
 use weighhouse::store::registers::cells::CellOf;
-use weighhouse::store::registers::parts::{DriverFields, Origin, PartFields, PartKind, UnitFields};
+use weighhouse::store::registers::parts::{DriverFields, PartFields, PartKind, UnitFields};
 use weighhouse::store::registers::rigs::{Enclosure, RigBaseFields};
 use weighhouse::store::registers::scenes::{BuildFields, SceneFields};
 use weighhouse::store::registers::settings::SettingFields;
@@ -65,9 +65,7 @@ pub(crate) async fn bench(house: &House, owner: &Client, working_alone: bool) ->
                 note: String::new(),
             };
             let part_id = parts::add(tx, &fields).await?;
-            let (label, serial, firmware) = ("A".to_owned(), String::new(), String::new());
-            parts::add_unit(tx, &UnitFields { part_id, label, serial, origin: Origin::Bought, firmware })
-                .await?;
+            parts::add_unit(tx, &UnitFields::bought(part_id, "A")).await?;
             parts::add_driver(tx, &DriverFields { part_id, name: "501.2".to_owned(), dated_us: 0 }).await?;
         }
         for game in ["Vellum Rally", "Driftglass"] {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use weighhouse::store::pieces::{self, PieceFields};
 use weighhouse::store::registers::cells::{self, CellOf};
-use weighhouse::store::registers::parts::{self, DriverFields, Origin, PartFields, PartKind, UnitFields};
+use weighhouse::store::registers::parts::{self, DriverFields, PartFields, PartKind, UnitFields};
 use weighhouse::store::registers::rigs::{self, Enclosure, RigBaseFields};
 use weighhouse::store::registers::scenes::{self, BuildFields, SceneFields};
 use weighhouse::store::registers::settings::{self, SettingFields};
@@ -46,13 +46,7 @@ pub async fn registers(house: &House) {
                 note: String::new(),
             };
             let part_id = parts::add(tx, &part).await?;
-            let unit = UnitFields {
-                part_id,
-                label: text("A"),
-                serial: text("1"),
-                origin: Origin::Bought,
-                firmware: String::new(),
-            };
+            let unit = UnitFields { serial: text("1"), ..UnitFields::bought(part_id, "A") };
             parts::add_unit(tx, &unit).await?;
             parts::add_driver(tx, &DriverFields { part_id, name: text("31.2"), dated_us: 0 }).await?;
             let scene = SceneFields {

@@ -82,6 +82,43 @@ async fn a_member_does_not_end_an_embargo_and_a_stale_form_changes_nothing() {
 }
 
 #[tokio::test]
+async fn a_lent_units_embargo_holds_each_piece_that_it_ran_for() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let member = house.member(&owner).await;
+    bench(&house, &owner, false).await;
+    let unit = async |client: &Client, version: &str, origin: &str, end: &str| {
+        let fields = [
+            ("label", "A"),
+            ("origin", origin),
+            ("lender", "Larkmoor Supplies"),
+            ("terms", "goes back in May"),
+            ("embargo", end),
+            ("version", version),
+        ];
+        client.post(&paths::unit(2), &fields).await
+    };
+    let bought = unit(&member, "1", "bought", "2026-03-01T13:30").await;
+    assert!(bought.status == 422 && bought.body.contains("The unit is bought: choose"), "{}", bought.body);
+    assert_eq!(unit(&member, "1", "lent", "2026-03-01T13:30").await.status, 303);
+    let zip = paths::pack_zip(PIECE);
+    let refused = owner.get(&zip).await;
+    assert!(refused.status == 403 && refused.body.contains("Sun 1 Mar 2026, 13:30"), "{}", refused.body);
+    let page = owner.get(&paths::api(&paths::notes(PIECE))).await.json();
+    let named = page["units"][0].as_str().unwrap();
+    assert!(named.starts_with("Tarnwick Curlew, unit A: until Sun 1 Mar 2026"), "{named}");
+    let part = owner.get(&paths::part(2)).await;
+    assert!(part.body.contains("lent by Larkmoor Supplies"), "{}", part.body);
+
+    assert_eq!(unit(&member, "2", "lent", "2026-03-01T12:30").await.status, 403, "earlier");
+    assert_eq!(unit(&member, "2", "lent", "2026-03-01T13:40").await.status, 303, "later");
+    let word = [("says", "let it go"), ("reason", "the lender agreed")];
+    assert_eq!(owner.post(&paths::embargo(PIECE), &word).await.status, 303);
+    assert_eq!(member.get(&zip).await.status, 200);
+    assert_eq!(unit(&owner, "3", "lent", "").await.status, 303);
+}
+
+#[tokio::test]
 async fn the_methods_page_says_what_the_team_says() {
     let house = House::start().await;
     let owner = house.owner().await;

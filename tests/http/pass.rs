@@ -98,13 +98,7 @@ impl Bench {
                 note: String::new(),
             };
             let part_id = parts::add(tx, &part).await?;
-            let unit = UnitFields {
-                part_id,
-                label: "A".into(),
-                serial: String::new(),
-                origin: parts::Origin::Bought,
-                firmware: String::new(),
-            };
+            let unit = UnitFields::bought(part_id, "A");
             let unit_id = parts::add_unit(tx, &unit).await?;
             let driver_id =
                 parts::add_driver(tx, &DriverFields { part_id, name: "501.2".into(), dated_us: 0 }).await?;

@@ -215,7 +215,9 @@ async fn serial_numbers_stay_at_home_unless_asked_for_and_no_secret_leaves() {
     let form = [
         ("label", "A"),
         ("serial", "TW0099887766"),
-        ("origin", "bought"),
+        ("origin", "lent"),
+        ("lender", "Larkmoor Supplies"),
+        ("terms", "goes back in May"),
         ("firmware", ""),
         ("version", "1"),
     ];
@@ -226,7 +228,10 @@ async fn serial_numbers_stay_at_home_unless_asked_for_and_no_secret_leaves() {
         !state.contains("TW0099887766") && !state.contains("password") && !state.contains("hash"),
         "{state}"
     );
+    assert!(!state.contains("Larkmoor") && !state.contains("in May"), "{state}");
+    let methods = file(&zip_with(&owner, "").await, "methods.html");
+    assert!(methods.contains("one sample, lent") && !methods.contains("Larkmoor"), "{methods}");
     let asked = file(&zip_with(&owner, "?captures=1&serials=1").await, "/state.json");
-    assert!(asked.contains("TW0099887766"), "{asked}");
+    assert!(asked.contains("TW0099887766") && asked.contains("Larkmoor Supplies"), "{asked}");
     assert_eq!(owner.get(&paths::pack(PIECE)).await.texts("input[name=captures]").len(), 1);
 }

@@ -19,6 +19,10 @@ async fn without_a_second_rig_the_page_says_what_to_record() {
         assert_eq!((page.status, page.texts("h1")), (200, vec!["How the rigs agree".to_owned()]));
         assert_eq!(page.texts(".empty b"), ["No cell ran in two rigs"]);
     }
+    let units = owner.get(&paths::with_query(&at, &[("among", "units")])).await;
+    assert_eq!((units.status, units.texts("h1")), (200, vec!["How the units agree".to_owned()]));
+    assert_eq!(units.texts(".empty b"), ["No cell ran with two units in one rig"]);
+    assert_eq!(owner.get(&paths::with_query(&at, &[("among", "cats")])).await.status, 422);
     let unknown = owner.get(&paths::with_query(&at, &[("measure", "speed")])).await;
     assert_eq!(
         (unknown.status, unknown.texts(".says")),

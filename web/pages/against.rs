@@ -247,6 +247,10 @@ impl OverallLine {
 }
 
 impl Against {
+    fn units_agree(&self) -> String {
+        paths::with_query(&paths::rig_check(&self.key), &[("among", "units")])
+    }
+
     fn svg(comparison: &Comparison) -> String {
         comparison.chart.svg(&Theme::LIGHT)
     }

@@ -74,6 +74,8 @@ pub struct PartRow {
     pub dated: Option<Timestamp>,
     /// Units that ran.
     pub samples: u64,
+    /// Whether one of them was lent.
+    pub lent: bool,
     /// Passes that count.
     pub kept: u64,
     /// All passes.
@@ -204,6 +206,7 @@ impl Page for Methods {
                 driver: "31.2".to_owned(),
                 dated: day,
                 samples: 1,
+                lent: true,
                 kept: 40,
                 passes: 44,
             }],

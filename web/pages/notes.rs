@@ -24,6 +24,8 @@ pub struct Notes {
     pub holds: bool,
     /// What owners said, oldest first.
     pub said: Vec<SaidLine>,
+    /// Lent units under embargoes of their own, each in words.
+    pub units: Vec<String>,
     /// For stale forms.
     pub version: i64,
     /// End of the embargo, local date and time.
@@ -78,6 +80,11 @@ impl Page for Notes {
             zone_name: "Europe/Berlin".to_owned(),
             until: until.to_owned(),
             holds,
+            units: if holds {
+                vec!["Tarnwick Curlew, unit A: until Fri 27 Nov 2026, 18:00 CET".into()]
+            } else {
+                vec![]
+            },
             said: if holds || until.is_empty() {
                 Vec::new()
             } else {

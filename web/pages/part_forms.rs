@@ -52,6 +52,14 @@ pub fn unit(action: String, sending: Sending, filled: &Filled) -> Form {
             How::OneOf(vec![("bought", "bought"), ("lent", "lent")]),
         )
         .line("firmware", "Firmware switch", "Its position")
+        .line("lender", "Lent by", "Stays out of packs unless asked for")
+        .line("terms", "Terms", "When it goes back, what was asked of you")
+        .ask(
+            "embargo",
+            "Embargo ends (UTC)",
+            "No pack or link to an edition with it leaves before, but by an owner's word",
+            How::Moment,
+        )
         .filled(filled)
 }
 

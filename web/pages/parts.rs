@@ -93,6 +93,12 @@ pub struct Unit {
     pub origin: String,
     /// Position of its firmware switch.
     pub firmware: String,
+    /// Who lent it; empty: not said.
+    pub lender: String,
+    /// On which terms.
+    pub terms: String,
+    /// Until when nothing of it may be published.
+    pub embargo: Option<Timestamp>,
     /// For stale forms.
     pub version: i64,
 }
@@ -236,6 +242,12 @@ impl Price {
     }
 }
 
+impl Unit {
+    fn until(&self) -> String {
+        self.embargo.map_or_else(String::new, |end| format::moment(end, "UTC"))
+    }
+}
+
 impl Page for Parts {
     fn title(&self) -> String {
         "Parts".to_owned()
@@ -301,6 +313,9 @@ fn sample() -> PartEntry {
             serial: "TW-0117".into(),
             origin: "lent".into(),
             firmware: "quiet".into(),
+            lender: "Larkmoor Supplies".into(),
+            terms: "goes back after the piece".into(),
+            embargo: Some(dated),
             version: 1,
         }],
         drivers: vec![Driver { id: 1, name: "501.2".into(), dated, version: 1 }],

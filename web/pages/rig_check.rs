@@ -1,4 +1,5 @@
-//! How the rigs of a piece agree: which reads high, and how far rigs scatter beyond their passes.
+//! How the rigs of a piece agree, or the units of its parts: which reads high, and how far they scatter beyond their
+//! passes.
 
 use askama::Template;
 use serde::Serialize;
@@ -16,6 +17,8 @@ pub struct RigCheck {
     /// Key of the piece.
     #[serde(skip)]
     pub key: String,
+    /// Whether units of a part are held against each other, within one rig: they stand where rigs do.
+    pub units: bool,
     /// Key of the measure.
     pub measure: Field,
     /// Measures to choose from: key and name.
@@ -89,6 +92,20 @@ pub struct InRigLine {
     pub k: Option<f64>,
 }
 
+impl RigCheck {
+    fn one(&self) -> &'static str {
+        if self.units { "unit" } else { "rig" }
+    }
+
+    fn several(&self) -> &'static str {
+        if self.units { "units" } else { "rigs" }
+    }
+
+    fn choices() -> Vec<(String, String)> {
+        [("rigs", "rigs"), ("units", "units of a part")].map(|(k, n)| (k.to_owned(), n.to_owned())).to_vec()
+    }
+}
+
 impl RigReading {
     fn change(&self) -> String {
         self.interval.map_or_else(
@@ -107,7 +124,7 @@ impl RigReading {
             Some((low, _)) if low > 1.0 => "reads high",
             Some((_, high)) if high < 1.0 => "reads low",
             Some(_) => "no difference shown",
-            None => "one pass a rig: no interval",
+            None => "one pass each: no interval",
         }
     }
 }
@@ -117,9 +134,10 @@ impl RigSpreads {
         Unit::Percent.behind(&format::fixed(share * 100.0, 2))
     }
 
-    fn rests_on(&self) -> String {
+    fn rests_on(&self, units: &bool) -> String {
         let cells = format::plural(self.cells, "cell", "cells");
-        format!("Over {cells} that {} ran.", format::plural(self.rigs, "rig", "rigs"))
+        let (one, several) = if *units { ("unit", "units") } else { ("rig", "rigs") };
+        format!("Over {cells} that {} ran.", format::plural(self.rigs, one, several))
     }
 }
 
@@ -139,13 +157,14 @@ impl InRigLine {
 
 impl Page for RigCheck {
     fn title(&self) -> String {
-        "How the rigs agree".to_owned()
+        format!("How the {} agree", self.several())
     }
 
     fn samples() -> Vec<Self> {
-        let page = |frame, readings: Vec<RigReading>, cells| RigCheck {
+        let page = |frame, readings: Vec<RigReading>, cells: Vec<RigCellLine>| RigCheck {
             frame,
             key: "k3v9".into(),
+            units: cells.len() == 1,
             measure: Field::of("average_fps"),
             measures: vec![("average_fps".into(), "average frame rate".into())],
             unit: Unit::Fps,
@@ -173,6 +192,11 @@ impl Page for RigCheck {
             rigs: vec![in_rig("alder", 148.2, 0.71, Some(1.12)), in_rig("birch", 146.7, -0.71, None)],
             odd: String::new(),
         };
+        let units = RigCellLine {
+            scene: "Vellum Rally, hairpin, 2160p native, in alder".into(),
+            rigs: vec![in_rig("Tarnwick Curlew, unit A", 148.2, 0.71, Some(1.12))],
+            ..cell.clone()
+        };
         let odd = RigCellLine { odd: "birch scatters more than the others (outlier)".into(), ..cell.clone() };
         vec![
             page(
@@ -186,6 +210,11 @@ impl Page for RigCheck {
                 vec![cell, odd],
             ),
             page(Frame::signed_in("Ada Fenn", "guest", "Pieces"), vec![], vec![]),
+            page(
+                Frame::sample("Against"),
+                vec![reading("Tarnwick Curlew, unit A", 1.0021, Some((0.9991, 1.0051)))],
+                vec![units],
+            ),
         ]
     }
 }

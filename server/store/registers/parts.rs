@@ -135,6 +135,21 @@ pub struct UnitFields {
     pub origin: Origin,
     /// Position of its firmware switch.
     pub firmware: String,
+    /// Who lent it.
+    pub lender: String,
+    /// On which terms.
+    pub terms: String,
+    /// Until when nothing of it may be published, microseconds UTC.
+    pub embargo_us: Option<i64>,
+}
+
+impl UnitFields {
+    /// A bought unit of which nothing else is known.
+    pub fn bought(part_id: PartId, label: &str) -> Self {
+        let (serial, firmware, lender, terms) = Default::default();
+        let (label, origin) = (label.to_owned(), Origin::Bought);
+        Self { part_id, label, serial, origin, firmware, lender, terms, embargo_us: None }
+    }
 }
 
 /// A sample in hand.
@@ -153,7 +168,8 @@ pub struct Unit {
 /// All units, by part.
 pub async fn units(db: &mut Db) -> Result<Vec<Unit>, StoreError> {
     Ok(sqlx::query_as(
-        "SELECT id, part_id, label, serial, origin, firmware, version FROM unit ORDER BY part_id, label",
+        "SELECT id, part_id, label, serial, origin, firmware, coalesce(lender, '') AS lender,
+                coalesce(terms, '') AS terms, embargo_us, version FROM unit ORDER BY part_id, label",
     )
     .fetch_all(db)
     .await?)
@@ -162,13 +178,17 @@ pub async fn units(db: &mut Db) -> Result<Vec<Unit>, StoreError> {
 /// Adds a unit.
 pub async fn add_unit(tx: &mut Tx<'_>, f: &UnitFields) -> Result<UnitId, StoreError> {
     let id = sqlx::query_scalar(
-        "INSERT INTO unit (part_id, label, serial, origin, firmware) VALUES (?, ?, ?, ?, ?) RETURNING id",
+        "INSERT INTO unit (part_id, label, serial, origin, firmware, lender, terms, embargo_us)
+         VALUES (?, ?, ?, ?, ?, nullif(?, ''), nullif(?, ''), ?) RETURNING id",
     )
     .bind(f.part_id)
     .bind(&f.label)
     .bind(&f.serial)
     .bind(f.origin)
     .bind(&f.firmware)
+    .bind(&f.lender)
+    .bind(&f.terms)
+    .bind(f.embargo_us)
     .fetch_one(&mut **tx)
     .await
     .map(UnitId)?;
@@ -179,13 +199,17 @@ pub async fn add_unit(tx: &mut Tx<'_>, f: &UnitFields) -> Result<UnitId, StoreEr
 /// Changes a unit; it stays with its part.
 pub async fn edit_unit(tx: &mut Tx<'_>, id: UnitId, version: i64, f: &UnitFields) -> Result<(), StoreError> {
     let done = sqlx::query(
-        "UPDATE unit SET label = ?, serial = ?, origin = ?, firmware = ?, version = version + 1
+        "UPDATE unit SET label = ?, serial = ?, origin = ?, firmware = ?, lender = nullif(?, ''),
+                terms = nullif(?, ''), embargo_us = ?, version = version + 1
          WHERE id = ? AND version = ?",
     )
     .bind(&f.label)
     .bind(&f.serial)
     .bind(f.origin)
     .bind(&f.firmware)
+    .bind(&f.lender)
+    .bind(&f.terms)
+    .bind(f.embargo_us)
     .bind(id)
     .bind(version)
     .execute(&mut **tx)

@@ -39,11 +39,12 @@ pub(super) async fn add(
     let mut units = Vec::new();
     for unit in &week.units {
         let fields = UnitFields {
-            part_id: parts[unit.part],
-            label: unit.label.to_owned(),
+            lender: unit.lender.to_owned(),
+            terms: unit.terms.to_owned(),
             serial: unit.serial.to_owned(),
             origin: word(crate::store::registers::parts::Origin::parse(unit.origin), unit.origin)?,
             firmware: unit.firmware.to_owned(),
+            ..UnitFields::bought(parts[unit.part], unit.label)
         };
         units.push(parts::add_unit(tx, &fields).await?);
     }

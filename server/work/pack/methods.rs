@@ -9,6 +9,7 @@ use super::{left_out, readings};
 use crate::store::notes;
 use crate::store::passes::PassRow;
 use crate::store::quotes as store_quotes;
+use crate::store::registers::parts::Origin;
 use crate::store::registers::{parts, rigs};
 use crate::store::{Db, RigBaseId};
 use crate::work::Result;
@@ -76,19 +77,24 @@ async fn quoted(db: &mut Db, evidence: &Evidence) -> Result<Vec<QuotedRow>> {
 
 async fn part_rows(db: &mut Db, evidence: &Evidence) -> Result<Vec<PartRow>> {
     let drivers: BTreeMap<_, _> = parts::drivers(db).await?.into_iter().map(|d| (d.id, d.fields)).collect();
+    let units = parts::units(db).await?;
     let mut rows = Vec::new();
     let in_piece: BTreeSet<_> = evidence.cells.values().map(|cell| cell.cell.part_id).collect();
     for id in in_piece {
         let Some(part) = evidence.registers.parts.get(&id) else { continue };
         let of_part = || evidence.cells.values().filter(|cell| cell.cell.part_id == id);
         let passes = || of_part().flat_map(|cell| &cell.passes);
-        let units: BTreeSet<&str> = passes().map(|pass| pass.row.unit.as_str()).collect();
+        let used: BTreeSet<_> = passes().map(|pass| pass.row.unit_id).collect();
         let driver = evidence.declared.get(&id).and_then(|id| drivers.get(id));
         rows.push(PartRow {
             name: part.name(),
             driver: driver.map_or_else(|| "none declared".to_owned(), |d| d.name.clone()),
             dated: driver.and_then(|d| Timestamp::from_microsecond(d.dated_us).ok()),
-            samples: units.len() as u64,
+            samples: used.len() as u64,
+            lent: units
+                .iter()
+                .filter(|unit| used.contains(&unit.id))
+                .any(|unit| unit.fields.origin == Origin::Lent),
             kept: of_part().map(|cell| cell.kept().count() as u64).sum(),
             passes: passes().count() as u64,
         });

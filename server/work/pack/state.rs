@@ -28,7 +28,7 @@ pub struct State {
     pub tables: Rows,
 }
 
-/// The state of a piece. Serial numbers of units stay at home unless `serials`.
+/// The state of a piece. Serial numbers of units and who lent them stay at home unless `serials`.
 ///
 /// # Errors
 /// When the store fails.
@@ -37,6 +37,8 @@ pub async fn state(db: &mut Db, piece: PieceId, serials: bool) -> Result<State> 
     if !serials {
         for unit in rows_of(&mut tables, "unit") {
             unit["serial"] = "".into();
+            unit["lender"] = Value::Null;
+            unit["terms"] = Value::Null;
         }
         for capture in rows_of(&mut tables, "capture") {
             let name = capture["name"].as_str().unwrap_or_default();

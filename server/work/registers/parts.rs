@@ -1,6 +1,6 @@
 //! Parts with their units, drivers and prices. Their tunings are in [`super::tunings`].
 
-use super::typed::{day_of, number};
+use super::typed::{day_of, moment_of, number};
 use super::{Add, Edit, Entered, Entry, Texts, Typed};
 use crate::store::people;
 use crate::store::registers::parts::{
@@ -9,7 +9,7 @@ use crate::store::registers::parts::{
 };
 use crate::store::registers::tunings::{self, Tuning};
 use crate::store::{Db, DriverId, PartId, PriceId, Store, StoreError, Tx, UnitId};
-use crate::work::Result;
+use crate::work::{Result, notes};
 
 /// Watts and MiB beyond which a text is taken for a slip.
 const MOST_W: i64 = 5_000;
@@ -86,13 +86,8 @@ impl Entry for NewPart {
         let part = part_fields(&mut typed);
         // The part's id is filled in when it has one.
         let part_id = PartId(0);
-        let unit = (!typed.text("unit").is_empty()).then(|| UnitFields {
-            part_id,
-            label: typed.name("unit", "The unit's label"),
-            serial: String::new(),
-            origin: Origin::Bought,
-            firmware: String::new(),
-        });
+        let unit = (!typed.text("unit").is_empty())
+            .then(|| UnitFields::bought(part_id, &typed.name("unit", "The unit's label")));
         let driver = (!typed.text("driver").is_empty()).then(|| DriverFields {
             part_id,
             name: typed.name("driver", "The driver's name"),
@@ -178,7 +173,26 @@ impl Entry for UnitFields {
             serial: typed.free("serial"),
             origin: typed.word("origin", Origin::ALL, Origin::Bought),
             firmware: typed.free("firmware"),
+            lender: typed.free("lender"),
+            terms: typed.free("terms"),
+            embargo_us: Some(typed.moment("embargo")).filter(|at| *at != 0),
         };
+        let lent = fields.origin == Origin::Lent;
+        for (field, is_there) in [
+            ("lender", !fields.lender.is_empty()),
+            ("terms", !fields.terms.is_empty()),
+            ("embargo", fields.embargo_us.is_some()),
+        ] {
+            if is_there && !lent {
+                typed.wrong(field, "The unit is bought: choose 'lent', or leave this empty.");
+            }
+        }
+        if fields.lender.chars().count() > 80 {
+            typed.wrong("lender", "At most 80 characters; the rest belongs to the terms.");
+        }
+        if fields.terms.chars().count() > 400 {
+            typed.wrong("terms", "At most 400 characters.");
+        }
         typed.done().map(|()| fields)
     }
 
@@ -188,6 +202,9 @@ impl Entry for UnitFields {
             ("serial", self.serial.clone()),
             ("origin", self.origin.to_string()),
             ("firmware", self.firmware.clone()),
+            ("lender", self.lender.clone()),
+            ("terms", self.terms.clone()),
+            ("embargo", self.embargo_us.map_or_else(String::new, moment_of)),
         ]
     }
 
@@ -213,6 +230,11 @@ impl Edit for UnitFields {
     }
 
     async fn edit(self, tx: &mut Tx<'_>, id: i64, version: i64) -> Result<()> {
+        let before = parts::units(tx).await?.into_iter().find(|row| row.id.0 == id);
+        let held = before.and_then(|row| row.fields.embargo_us).filter(|end| tx.at_us < *end);
+        if held.is_some() && self.embargo_us < held {
+            notes::owner_acts(tx).await?;
+        }
         Ok(parts::edit_unit(tx, UnitId(id), version, &self).await?)
     }
 }
