@@ -67,11 +67,16 @@ fn print(pack: &Path, report: &Report) -> anyhow::Result<()> {
     let same = report.figures.iter().filter(|figure| figure.differs.is_empty()).count();
     let tables = report.tables.iter().filter(|(_, same)| *same).count();
     say(&format!(
-        "{}: {same} of {} figures and {tables} of {} tables agree to the last digit; {} captures read",
+        "{}: {same} of {} figures and {tables} of {} tables agree to the last digit; {} captures read{}",
         pack.display(),
         report.figures.len(),
         report.tables.len(),
-        report.captures
+        report.captures,
+        if report.masked > 0 {
+            format!(", {} of them with names masked", report.masked)
+        } else {
+            String::new()
+        }
     ))
 }
 

@@ -3,15 +3,17 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use axum::body::Body;
 use axum::extract::{Query, State};
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_LENGTH, CONTENT_TYPE};
 use axum::response::{IntoResponse as _, Response};
 use serde::Deserialize;
+use tokio_util::io::ReaderStream;
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::assets;
 use weighhouse_web::charts::{Colour, Picture, Shape, Theme, png};
 use weighhouse_web::marks::Standing;
-use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, Pack, WIDTHS};
+use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, NameEntry, Pack, WIDTHS};
 
 use super::charts::{kept, whats};
 use super::piece_frame::in_piece;
@@ -26,6 +28,7 @@ use crate::work::charts::accent;
 use crate::work::evidence::Evidence;
 use crate::work::figures::ledger::{Ledger, ledger};
 use crate::work::notes::may_leave;
+use crate::work::pack::names::{self, Names};
 use crate::work::pack::sheet::{About, Kind, Sheet, fields};
 use crate::work::pack::{
     File, bars, figures, file_name, left_out, methods, package, prices, readers, readings, tables,
@@ -87,6 +90,7 @@ pub(super) async fn show(
     let read = ledger(&app.store, piece.id).await?;
     let charts = charts(&app, &read).await?;
     let captured = with_captures::bytes(&app.store, piece.id).await?;
+    let found = names::of_piece(&app.store, piece.id).await?;
     let page = Pack {
         frame: in_piece(&app, &who, &piece, "Pack", read.evidence.to_review().count()),
         piece: piece.key.clone(),
@@ -98,9 +102,21 @@ pub(super) async fn show(
         files: files(),
         charts: charts.into_iter().map(Chart::entry).collect(),
         captured: u64::try_from(captured).unwrap_or_default(),
+        names_found: found.all.len() as u64,
+        names: found.all.into_iter().take(NAMES_SHOWN).map(name_entry).collect(),
+        not_masked: found.fixed,
         head: read.head.to_string(),
     };
     respond(wants, &page)
+}
+
+/// Names in logs that the page lists.
+const NAMES_SHOWN: usize = 100;
+
+fn name_entry(named: names::Named) -> NameEntry {
+    let more = named.logs.len().saturating_sub(1) as u64;
+    let log = named.logs.into_iter().next().unwrap_or_default();
+    NameEntry { text: named.text, what: named.what.says().to_owned(), mask: named.mask, log, more }
 }
 
 /// What goes along.
@@ -111,6 +127,8 @@ pub(super) struct Take {
     captures: String,
     /// Anything: serial numbers of units too.
     serials: String,
+    /// Anything: names in logs as they are.
+    names: String,
 }
 
 /// The zip.
@@ -126,18 +144,24 @@ pub(super) async fn download(
     let methods = html(&told)?;
     let name = file_name(&piece.fields.name);
     let drawn = (charts(&app, &read).await?, accent(&app.store).await?);
-    let (folder, of) = (name.clone(), Arc::clone(&read));
-    let mut zip = tokio::task::spawn_blocking(move || pack(&folder, &of, methods, drawn))
+    let hide =
+        if take.names.is_empty() { names::of_piece(&app.store, piece.id).await? } else { Names::none() };
+    let (of, hidden) = (Arc::clone(&read), hide.clone());
+    let zip = zip::Zipping::new(app.store.path(), &name)?;
+    let mut zip = tokio::task::spawn_blocking(move || pack(zip, &of, &hidden, methods, drawn))
         .await
         .map_err(|e| Internal(format!("packing: {e}")))??;
     if !take.captures.is_empty() {
-        zip = with_captures::add(&app.store, &read.evidence, !take.serials.is_empty(), zip).await?;
+        zip = with_captures::add(&app.store, &read.evidence, !take.serials.is_empty(), hide, zip).await?;
     }
+    let (file, length) = zip.done()?;
     let headers = [
         (CONTENT_TYPE, "application/zip".to_owned()),
+        (CONTENT_LENGTH, length.to_string()),
         (CONTENT_DISPOSITION, format!("attachment; filename=\"{name}.zip\"")),
     ];
-    Ok((headers, zip.done()?).into_response())
+    let body = Body::from_stream(ReaderStream::new(tokio::fs::File::from_std(file)));
+    Ok((headers, body).into_response())
 }
 
 fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
@@ -181,8 +205,9 @@ fn files() -> Vec<FileEntry> {
 }
 
 fn pack(
-    folder: &str,
+    mut zip: zip::Zipping,
     read: &Ledger,
+    hide: &Names,
     methods: String,
     (charts, accent): (Vec<Chart>, Option<Colour>),
 ) -> Result<zip::Zipping> {
@@ -194,13 +219,14 @@ fn pack(
         File { path: "methods.css".to_owned(), bytes: asset("methods.css") },
         File { path: "charts/font-licence.txt".to_owned(), bytes: asset("notosans-licence.txt") },
     ];
-    let mut sheets = tables::sheets(evidence)?;
+    let mut sheets = tables::sheets(evidence, hide)?;
     sheets.push(ratios(&comparisons(evidence)?));
     files.extend(package::files(read, sheets));
+    files.iter().try_for_each(|file| zip.add(file))?;
     for chart in charts {
-        files.extend(chart.files(accent)?);
+        chart.files(accent)?.iter().try_for_each(|file| zip.add(file))?;
     }
-    zip::zip(folder, files)
+    Ok(zip)
 }
 
 /// The comparisons of a pack: averages and the piece's low, at each setting, each part at its stock tuning.

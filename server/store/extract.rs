@@ -11,7 +11,8 @@ use super::audit::{
     REPEAT_RULING, RIG, RIG_BASE, RULING, SCENE, SEGMENT, SETTING, TUNING, UNIT,
 };
 use super::audited::Audited;
-use super::{Db, PieceId, StoreError, Tx};
+use super::captures::{self, Capture};
+use super::{CaptureId, Db, PieceId, StoreError, Tx};
 
 /// Tables by name, rows as objects of their columns; bytes as hexadecimal digits.
 pub type Rows = Map<String, Value>;
@@ -162,6 +163,19 @@ async fn people(db: &mut Db, piece: PieceId) -> Result<Vec<Value>, StoreError> {
     texts.iter().map(|text| serde_json::from_str(text).map_err(unlike)).collect()
 }
 
+/// The captures that a piece rests on, in the order in which they came.
+pub async fn captures(db: &mut Db, piece: PieceId) -> Result<Vec<Capture>, StoreError> {
+    let statement =
+        filled("SELECT DISTINCT capture_id FROM segment WHERE id IN ({segments}) ORDER BY capture_id");
+    let ids: Vec<CaptureId> =
+        sqlx::query_scalar(AssertSqlSafe(statement)).bind(piece).fetch_all(&mut *db).await?;
+    let mut found = Vec::with_capacity(ids.len());
+    for id in ids {
+        found.extend(captures::by_id(&mut *db, id).await?);
+    }
+    Ok(found)
+}
+
 /// Bytes of the captures that a piece rests on.
 pub async fn captured_bytes(db: &mut Db, piece: PieceId) -> Result<i64, StoreError> {
     let statement = filled(
@@ -235,6 +249,7 @@ mod tests {
         assert_eq!(rows["cell"].as_array().unwrap().len(), 1);
         assert_eq!(rows["capture"], Value::Array(Vec::new()), "of no piece");
         assert_eq!(captured_bytes(&mut store.read().await.unwrap(), piece).await.unwrap(), 0);
+        assert_eq!(captures(&mut store.read().await.unwrap(), piece).await.unwrap(), []);
         let text = Value::Object(rows.clone()).to_string();
         assert!(!text.contains("hash") && !text.contains("between us"), "{text}");
 

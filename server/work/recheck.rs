@@ -79,7 +79,8 @@ async fn segments_astray(db: &mut Db, capture: &Capture) -> Result<Vec<SegmentId
         return Ok(astray);
     }
     let Some(bytes) = bytes(&mut db, capture).await? else { return Ok(astray) };
-    let given = again(&mut db, capture, &kept, bytes).await?;
+    let read_with = layouts(&mut db, &kept).await?;
+    let given = again(&mut db, capture, &kept, read_with, bytes).await?;
     for segment in kept {
         let there = segments::packed(&mut db, segment.id).await?;
         let levels = strips::levels(&mut db, segment.id).await?;
@@ -102,7 +103,25 @@ async fn bytes(db: &mut Db, capture: &Capture) -> Result<Option<Vec<u8>>, StoreE
     Ok((hex(&Sha256::digest(&bytes)) == capture.digest).then_some(bytes))
 }
 
-/// Reads a capture's bytes with the layouts that its segments were read with.
+/// Layouts by the shape of the header that each is for.
+pub type Layouts = HashMap<String, Layout>;
+
+/// The layouts that these segments were read with.
+///
+/// # Errors
+/// When the store fails.
+pub async fn layouts(db: &mut Db, kept: &[SegmentRow]) -> Result<Layouts, StoreError> {
+    let mut read_with = Layouts::new();
+    for segment in kept {
+        let row = layouts::by_id(db, segment.layout_id).await?;
+        if let Some(layout) = row.and_then(|row| row.layout()) {
+            read_with.insert(layout.shape(), layout);
+        }
+    }
+    Ok(read_with)
+}
+
+/// Reads a capture's bytes with these layouts into the stretches that are kept.
 ///
 /// # Errors
 /// When they cannot be read so.
@@ -110,15 +129,9 @@ pub async fn again(
     db: &mut Db,
     capture: &Capture,
     kept: &[SegmentRow],
+    read_with: Layouts,
     bytes: Vec<u8>,
 ) -> Result<Given, StoreError> {
-    let mut read_with: HashMap<String, Layout> = HashMap::new();
-    for segment in kept {
-        let row = layouts::by_id(db, segment.layout_id).await?;
-        if let Some((shape, layout)) = row.and_then(|row| Some((row.shape.clone(), row.layout()?))) {
-            read_with.insert(shape, layout);
-        }
-    }
     let base = match capture.rig_id {
         Some(rig) => rigs::base_at(db, rig, capture.uploaded_us).await?,
         None => None,

@@ -6,6 +6,7 @@ use serde_json::{Map, Value};
 use sha2::{Digest as _, Sha256};
 
 use super::figures::ledger::{Ledger, ledger};
+use super::pack::names::Names;
 use super::pack::state::{FORMAT, State};
 use super::pack::{figures, tables, with_captures};
 use super::recheck;
@@ -46,6 +47,8 @@ pub struct Compared {
 pub struct Report {
     /// Captures that were read.
     pub captures: u64,
+    /// Of these, with names masked.
+    pub masked: u64,
     /// The figures, in the order of the pack.
     pub figures: Vec<Compared>,
     /// Tables of the pack, each with whether it is the same, byte for byte.
@@ -79,8 +82,9 @@ pub trait Files {
 pub async fn reproduce(store: &Store, pack: &mut impl Files, told: impl Fn(&str)) -> Result<Report> {
     let mut report = Report::default();
     let state: State = parsed(pack, "state.json")?;
-    if state.format != FORMAT {
-        let says = format!("state.json has format {}, this program reads {FORMAT}", state.format);
+    // Format 1 is 2 without masked captures.
+    if !(1..=FORMAT).contains(&state.format) {
+        let says = format!("state.json has format {}, this program reads 1 to {FORMAT}", state.format);
         return Err(Internal(says).into());
     }
     if state.measures != measure_versions() {
@@ -97,9 +101,14 @@ pub async fn reproduce(store: &Store, pack: &mut impl Files, told: impl Fn(&str)
         if n % 25 == 0 || n == all.len() {
             told(&format!("capture {n} of {}", all.len()));
         }
-        let path = with_captures::path(&capture.digest);
+        let masked = state.masked.get(&capture.digest);
+        let path = with_captures::path(&capture.digest, masked.is_some());
+        report.masked += u64::from(masked.is_some());
         match pack.file(&path)? {
-            Some(bytes) => report.wrong.extend(read_in(store, capture, bytes).await?),
+            Some(bytes) => {
+                report.wrong.extend(as_said(&path, capture, masked, &bytes));
+                report.wrong.extend(read_in(store, &path, capture, bytes).await?);
+            }
             None => report.wrong.push(format!("{path} ({}) is not in the pack", capture.name)),
         }
         report.captures += 1;
@@ -107,7 +116,9 @@ pub async fn reproduce(store: &Store, pack: &mut impl Files, told: impl Fn(&str)
     told("the figures");
     let read = ledger(store, state.piece).await?;
     compare(&parsed(pack, "figures.json")?, &read, &mut report)?;
-    for (file, _) in tables::sheets(&read.evidence)?.into_iter().map(super::pack::sheet::Sheet::done) {
+    for (file, _) in
+        tables::sheets(&read.evidence, &Names::none())?.into_iter().map(super::pack::sheet::Sheet::done)
+    {
         let there = pack.file(&file.path)?;
         report.tables.push((file.path, there.as_ref() == Some(&file.bytes)));
     }
@@ -123,23 +134,24 @@ fn parsed<T: serde::de::DeserializeOwned>(pack: &mut impl Files, path: &str) -> 
     Ok(serde_json::from_slice(&bytes).map_err(|e| Internal(format!("{path} cannot be read: {e}")))?)
 }
 
+/// What is wrong with the bytes of a capture, as they came or as they were masked.
+fn as_said(path: &str, capture: &Capture, masked: Option<&String>, bytes: &[u8]) -> Option<String> {
+    let digest = hex(&Sha256::digest(bytes));
+    let same = digest == *masked.unwrap_or(&capture.digest);
+    (!same).then(|| format!("{path} ({}): its bytes are others, with SHA-256 {digest}", capture.name))
+}
+
 /// Reads a capture into the tracks of its segments; says what is not as the pack has it.
-async fn read_in(store: &Store, capture: &Capture, bytes: Vec<u8>) -> Result<Vec<String>> {
+async fn read_in(store: &Store, path: &str, capture: &Capture, bytes: Vec<u8>) -> Result<Vec<String>> {
     let mut wrong = Vec::new();
     let name = &capture.name;
-    let digest = hex(&Sha256::digest(&bytes));
-    if digest != capture.digest {
-        wrong.push(format!(
-            "captures/{} ({name}): its bytes are others, with SHA-256 {digest}",
-            capture.digest
-        ));
-    }
     let mut db = store.read().await?;
     let kept = segments::of_capture(&mut db, capture.id).await?;
-    let mut given = match recheck::again(&mut db, capture, &kept, bytes).await {
+    let read_with = recheck::layouts(&mut db, &kept).await?;
+    let mut given = match recheck::again(&mut db, capture, &kept, read_with, bytes).await {
         Ok(given) => given,
         Err(error) => {
-            wrong.push(format!("captures/{} ({name}): {error}", capture.digest));
+            wrong.push(format!("{path} ({name}): {error}"));
             return Ok(wrong);
         }
     };

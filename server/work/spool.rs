@@ -1,4 +1,4 @@
-//! Bytes on their way in: a nameless file beside the store, counted and hashed while it is written.
+//! Bytes on their way in or out: a nameless file beside the store, counted and hashed while it is written.
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
@@ -49,10 +49,11 @@ pub(super) async fn spool<B: AsRef<[u8]>>(
     Ok(Spooled { file: file.into_std().await, digest: hash.finalize().into(), bytes })
 }
 
-fn nameless(store: &Path) -> io::Result<File> {
+/// A file beside the store that nobody else can reach and that is gone when it is closed.
+pub(super) fn nameless(store: &Path) -> io::Result<File> {
     static MADE: AtomicU64 = AtomicU64::new(0);
     let mut name = store.as_os_str().to_owned();
-    name.push(format!(".upload-{}-{}", std::process::id(), MADE.fetch_add(1, Ordering::Relaxed)));
+    name.push(format!(".passing-{}-{}", std::process::id(), MADE.fetch_add(1, Ordering::Relaxed)));
     let mut options = File::options();
     options.read(true).write(true).create_new(true);
     #[cfg(unix)]

@@ -384,7 +384,7 @@ mod tests {
         assert_eq!(segments::staged(&mut db).await.unwrap(), []);
         assert_eq!(captures::newest(&mut db, 99).await.unwrap().len(), captures_there);
         let folder = std::fs::read_dir(store.path().parent().unwrap()).unwrap();
-        let left = folder.filter(|f| f.as_ref().unwrap().file_name().to_string_lossy().contains(".upload-"));
+        let left = folder.filter(|f| f.as_ref().unwrap().file_name().to_string_lossy().contains(".passing-"));
         assert_eq!(left.count(), 0);
     }
 

@@ -22,7 +22,7 @@ use crate::harness::{Answer, Client, House};
 pub(crate) const PIECE: &str = "piece";
 
 /// 10 s at about `ms`, then 10 s a quarter slower: its average rests on its window.
-fn log(ms: f64, salt: u32) -> String {
+pub(crate) fn log(ms: f64, salt: u32) -> String {
     let mut text = "elapsed (s),frame time (ms)\n".to_owned();
     let mut at = 0.0;
     for i in 0.. {
@@ -118,7 +118,18 @@ pub(crate) async fn bench(house: &House, owner: &Client, working_alone: bool) ->
 }
 
 async fn add_pass(house: &House, owner: &Client, cell: CellId, key: &str, log: String) {
-    let sent = owner.put(&paths::upload(&format!("{key}.csv")), log).await;
+    add_named(house, owner, cell, (key, &format!("{key}.csv")), log.into_bytes()).await;
+}
+
+/// Adds a pass with this key, of a log with this file name.
+pub(crate) async fn add_named(
+    house: &House,
+    owner: &Client,
+    cell: CellId,
+    (key, file): (&str, &str),
+    log: Vec<u8>,
+) {
+    let sent = owner.put(&paths::upload(file), log).await;
     assert_eq!(sent.status, 201, "{}", sent.body);
     let segment_id = SegmentId(sent.json()["segments"][0]["segment"].as_i64().unwrap());
     let key = key.to_owned();

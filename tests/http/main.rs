@@ -24,6 +24,7 @@ mod layouts;
 mod limits;
 mod links;
 mod live;
+mod names;
 mod notes;
 mod openapi;
 mod pack;

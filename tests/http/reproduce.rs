@@ -36,7 +36,7 @@ async fn packed(house: &House) -> (Client, Vec<u8>) {
 }
 
 /// The zip with the file whose path ends so changed.
-fn changed(zip: &[u8], ending: &str, change: impl Fn(&mut Vec<u8>)) -> Vec<u8> {
+pub(crate) fn changed(zip: &[u8], ending: &str, change: impl Fn(&mut Vec<u8>)) -> Vec<u8> {
     let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
     for name in names(zip) {
         let mut held = bytes(zip, &name);
@@ -55,7 +55,7 @@ fn replaced(bytes: &mut Vec<u8>, what: &str, with: &str) {
     *bytes = String::from_utf8(bytes.clone()).unwrap().replacen(what, with, 1).into_bytes();
 }
 
-fn reproduce(zip: &[u8], ticks: &[&str]) -> (Option<i32>, String, String) {
+pub(crate) fn reproduce(zip: &[u8], ticks: &[&str]) -> (Option<i32>, String, String) {
     let folder = tempfile::tempdir().unwrap();
     let pack = folder.path().join("pack.zip");
     std::fs::write(&pack, zip).unwrap();
@@ -138,7 +138,7 @@ async fn a_pack_that_cannot_be_computed_anew_says_why() {
     assert_eq!(code, Some(1));
     assert!(says.contains("pack.zip"), "{says}");
     let zip = zip_with(&owner, "?captures=1").await;
-    let newer = changed(&zip, "/state.json", |bytes| replaced(bytes, "\"format\": 1", "\"format\": 9"));
+    let newer = changed(&zip, "/state.json", |bytes| replaced(bytes, "\"format\": 2", "\"format\": 9"));
     let (code, _, says) = reproduce(&newer, &[]);
     assert_eq!(code, Some(1));
     assert!(says.contains("format 9"), "{says}");

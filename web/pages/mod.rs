@@ -77,7 +77,7 @@ pub use layouts::{Anew, Beyond, Lapsing, LayoutLine, LayoutRead, LayoutSure, Lay
 pub use methods::Methods;
 pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
 pub use notes::{Notes, SaidLine};
-pub use pack::{ChartEntry, FileEntry, Pack};
+pub use pack::{ChartEntry, FileEntry, NameEntry, Pack};
 pub use parts::{Part, Parts};
 pub use pass::Pass;
 pub use pattern::Pattern;

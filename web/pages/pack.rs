@@ -4,6 +4,7 @@ use askama::Template;
 use serde::Serialize;
 
 use super::{Frame, Page};
+use crate::format;
 
 /// The pack page.
 #[derive(Clone, Debug, Template, Serialize)]
@@ -30,8 +31,22 @@ pub struct Pack {
     pub files: Vec<FileEntry>,
     /// Bytes of the captures that can go along.
     pub captured: u64,
+    /// Names in logs that look like paths or serial numbers.
+    pub names_found: u64,
+    /// The first of them, with what they become.
+    pub names: Vec<NameEntry>,
+    /// Logs with names in them that cannot be masked.
+    pub not_masked: Vec<String>,
     /// Head of the audit trail.
     pub head: String,
+}
+
+impl Pack {
+    /// How many names are not listed, in words; empty: none.
+    pub fn more_names(&self) -> String {
+        let more = self.names_found.saturating_sub(self.names.len() as u64);
+        if more == 0 { String::new() } else { format!("{} more are masked too.", format::count(more)) }
+    }
 }
 
 /// A chart of the pack.
@@ -59,6 +74,21 @@ pub struct FileEntry {
     pub says: String,
 }
 
+/// A name in a log that looks like a path or a serial number.
+#[derive(Clone, Debug, Serialize)]
+pub struct NameEntry {
+    /// As it stands in the log.
+    pub text: String,
+    /// What it tells, in words.
+    pub what: String,
+    /// What stands there in a pack.
+    pub mask: String,
+    /// The first log that it was found in.
+    pub log: String,
+    /// How many more logs hold it.
+    pub more: u64,
+}
+
 impl Page for Pack {
     fn title(&self) -> String {
         "Pack".to_owned()
@@ -76,6 +106,9 @@ impl Page for Pack {
             charts: Vec::new(),
             files: Vec::new(),
             captured: 0,
+            names_found: 0,
+            names: Vec::new(),
+            not_masked: Vec::new(),
             head: "0".to_owned(),
         };
         let chart = |name: &str, draft| ChartEntry {
@@ -92,6 +125,24 @@ impl Page for Pack {
             disputed: 1,
             flagged: 2,
             captured: 326_000_000,
+            names_found: 2,
+            names: vec![
+                NameEntry {
+                    text: "C:\\Users\\Quillmoor\\captures".to_owned(),
+                    what: "folder".to_owned(),
+                    mask: "name 1".to_owned(),
+                    log: "curlew-hairpin-1.csv".to_owned(),
+                    more: 11,
+                },
+                NameEntry {
+                    text: "TW0099887766".to_owned(),
+                    what: "serial number or machine".to_owned(),
+                    mask: "name 2".to_owned(),
+                    log: "curlew-TW0099887766.csv".to_owned(),
+                    more: 0,
+                },
+            ],
+            not_masked: vec!["dunlin-week.zip".to_owned()],
             charts: vec![chart("bars-2160p-native", true), chart("ratios-2160p-native", false)],
             files: vec![FileEntry {
                 path: "tables/cells.csv".to_owned(),

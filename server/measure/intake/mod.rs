@@ -26,6 +26,7 @@ mod log;
 mod marks;
 pub mod number;
 mod parquet;
+pub mod plain;
 mod problems;
 mod proof;
 mod refusals;

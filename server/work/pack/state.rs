@@ -4,16 +4,17 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use weighhouse_measure::intake::Layout;
 
 use super::File;
-use super::mask::masked;
+use super::names::Names;
 use crate::store::extract::{self, Rows};
-use crate::store::{CaptureId, Db, PieceId};
+use crate::store::{CaptureId, Db, PieceId, SegmentId};
 use crate::work::results::measure_versions;
 use crate::work::{Internal, Result};
 
 /// Raised when a program that reads an earlier one would misunderstand this one.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 
 /// The file.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -26,13 +27,17 @@ pub struct State {
     pub measures: String,
     /// The rows.
     pub tables: Rows,
+    /// SHA-256 of captures that stand in the pack with names masked, by that of their bytes as they came.
+    #[serde(default)]
+    pub masked: BTreeMap<String, String>,
 }
 
-/// The state of a piece. Serial numbers of units and who lent them stay at home unless `serials`.
+/// The state of a piece, with the names in its logs masked. Serial numbers of units and who lent them stay at home
+/// unless `serials`.
 ///
 /// # Errors
 /// When the store fails.
-pub async fn state(db: &mut Db, piece: PieceId, serials: bool) -> Result<State> {
+pub async fn state(db: &mut Db, piece: PieceId, serials: bool, names: &Names) -> Result<State> {
     let mut tables = extract::of_piece(db, piece).await?;
     if !serials {
         for unit in rows_of(&mut tables, "unit") {
@@ -40,12 +45,33 @@ pub async fn state(db: &mut Db, piece: PieceId, serials: bool) -> Result<State> 
             unit["lender"] = Value::Null;
             unit["terms"] = Value::Null;
         }
-        for capture in rows_of(&mut tables, "capture") {
-            let name = capture["name"].as_str().unwrap_or_default();
-            capture["name"] = masked(name).into();
-        }
     }
-    Ok(State { format: FORMAT, piece, measures: measure_versions(), tables })
+    for capture in rows_of(&mut tables, "capture") {
+        names.mask_all(&mut capture["name"]);
+        names.mask_all(&mut capture["says"]);
+    }
+    for segment in rows_of(&mut tables, "segment") {
+        names.mask_all(&mut segment["member"]);
+        json_in(&mut segment["problems"], |problems: &mut Value| names.mask_all(problems))?;
+    }
+    for layout in rows_of(&mut tables, "layout") {
+        json_in(&mut layout["body"], |layout: &mut Layout| *layout = names.masked_layout(layout))?;
+    }
+    Ok(State { format: FORMAT, piece, measures: measure_versions(), tables, masked: BTreeMap::new() })
+}
+
+/// Changes a text that holds JSON. One of another form stays as it is.
+fn json_in<T>(text: &mut Value, change: impl Fn(&mut T)) -> Result<()>
+where
+    T: Serialize + serde::de::DeserializeOwned + PartialEq + Clone,
+{
+    let Some(Ok(before)) = text.as_str().map(serde_json::from_str::<T>) else { return Ok(()) };
+    let mut after = before.clone();
+    change(&mut after);
+    if after != before {
+        *text = serde_json::to_string(&after).map_err(|e| Internal(format!("packing: {e}")))?.into();
+    }
+    Ok(())
 }
 
 fn rows_of<'a>(tables: &'a mut Rows, table: &str) -> impl Iterator<Item = &'a mut Value> {
@@ -53,6 +79,12 @@ fn rows_of<'a>(tables: &'a mut Rows, table: &str) -> impl Iterator<Item = &'a mu
 }
 
 impl State {
+    /// Row ids of the segments.
+    pub fn segments(&self) -> impl Iterator<Item = SegmentId> {
+        let rows = self.tables.get("segment").and_then(Value::as_array).into_iter().flatten();
+        rows.filter_map(|row| row["id"].as_i64().map(SegmentId))
+    }
+
     /// Digests and row ids of the captures, in the order of the digests.
     pub fn captures(&self) -> BTreeMap<String, CaptureId> {
         let rows = self.tables.get("capture").and_then(Value::as_array).into_iter().flatten();

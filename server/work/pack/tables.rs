@@ -2,7 +2,7 @@
 
 use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 
-use super::mask::masked;
+use super::names::Names;
 use super::sheet::{About, Field, Kind, Sheet, fields};
 use super::{left_out, prices, readers, readings};
 use crate::work::Result;
@@ -160,8 +160,8 @@ pub const PASSES: About = About {
     of_passes: false,
 };
 
-/// One row a pass: what it ran on and how it was ruled on.
-pub fn passes(evidence: &Evidence) -> Sheet {
+/// One row a pass: what it ran on and how it was ruled on. `hide`: what is masked in file names.
+pub fn passes(evidence: &Evidence, hide: &Names) -> Sheet {
     let mut all = cell_fields();
     all.extend(fields(&[
         ("pass", Kind::Whole, "number of the pass in its cell"),
@@ -174,7 +174,7 @@ pub fn passes(evidence: &Evidence) -> Sheet {
         ("window_start_ns", Kind::Whole, "where what counts begins, nanoseconds from the first frame"),
         ("window_end_ns", Kind::Whole, "where it ends, nanoseconds from the first frame"),
         ("window_reason", Kind::Words, "why it is not the scene's; empty: it is"),
-        ("capture", Kind::Words, "file name of the log; what looks like a serial number is crossed out"),
+        ("capture", Kind::Words, "file name of the log; folders, users and serial numbers masked"),
         ("sha256", Kind::Words, "SHA-256 of the log's bytes"),
     ]));
     let mut sheet = Sheet::new(PASSES, all);
@@ -193,7 +193,7 @@ pub fn passes(evidence: &Evidence) -> Sheet {
             window.start_ns.to_string(),
             window.end_ns.to_string(),
             words(&row.window_reason),
-            words(&masked(&row.capture)),
+            words(&hide.masked(&row.capture)),
             row.digest.clone(),
         ]);
         sheet.row(cells);
@@ -240,10 +240,10 @@ fn each(evidence: &Evidence) -> impl Iterator<Item = (&CellEvidence, &PassEviden
 ///
 /// # Errors
 /// When what is kept of a reader cannot be read.
-pub fn sheets(evidence: &Evidence) -> Result<Vec<Sheet>> {
+pub fn sheets(evidence: &Evidence, names: &Names) -> Result<Vec<Sheet>> {
     Ok(vec![
         cells(evidence),
-        passes(evidence),
+        passes(evidence, names),
         pass_measures(evidence),
         left_out::sheet(evidence),
         prices::sheet(evidence),

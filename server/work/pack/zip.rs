@@ -1,72 +1,89 @@
-//! A zip that is the same, byte for byte, for the same files: sorted, with one fixed date.
+//! A zip that is the same, byte for byte, for the same files in the same order, with one fixed date. It is written to a
+//! nameless file beside the store: of what it holds, only what is being packed is in memory.
 
-use std::io::{Cursor, Write as _};
+use std::fs::File as Written;
+use std::io::{BufWriter, Seek as _, Write as _};
+use std::path::Path;
 
 use zip::write::{SimpleFileOptions, ZipWriter};
 use zip::{CompressionMethod, DateTime};
 
 use super::File;
+use crate::work::spool::{disk, nameless};
 use crate::work::{Internal, Result};
 
 /// Quickest level of deflate.
 const QUICK: i64 = 1;
 
-/// A zip being filled, file after file: none but the one that is packed is held unpacked.
+/// A zip being filled, file after file.
 pub struct Zipping {
     folder: String,
-    writer: ZipWriter<Cursor<Vec<u8>>>,
+    writer: ZipWriter<BufWriter<Written>>,
 }
 
-fn broken(error: &dyn std::fmt::Display) -> Internal {
-    Internal(format!("packing: {error}"))
+fn broken(error: zip::result::ZipError) -> crate::work::Error {
+    match error {
+        zip::result::ZipError::Io(error) => disk(error),
+        error => Internal(format!("packing: {error}")).into(),
+    }
 }
 
 impl Zipping {
-    /// An empty one, whose files go under this folder.
-    pub fn new(folder: &str) -> Self {
-        Self { folder: folder.to_owned(), writer: ZipWriter::new(Cursor::new(Vec::new())) }
+    /// An empty one beside the store, whose files go under this folder.
+    ///
+    /// # Errors
+    /// When there is no room for it.
+    pub fn new(store: &Path, folder: &str) -> Result<Self> {
+        Ok(Self::into(nameless(store).map_err(disk)?, folder))
     }
 
-    /// Adds a file. Captures are packed at the quickest level: they are most of the bytes.
+    fn into(file: Written, folder: &str) -> Self {
+        Self { folder: folder.to_owned(), writer: ZipWriter::new(BufWriter::new(file)) }
+    }
+
+    /// Begins a file of so many bytes, which [`Self::write`] gives. Captures are packed at the quickest level: they are most
+    /// of the bytes.
     ///
     /// # Errors
     /// When there is a file with its path.
-    pub fn add(&mut self, file: &File) -> Result<()> {
+    pub fn start(&mut self, path: &str, bytes: u64) -> Result<()> {
         let options = SimpleFileOptions::default()
             .compression_method(CompressionMethod::Deflated)
-            .compression_level(file.path.starts_with("captures/").then_some(QUICK))
-            .large_file(u32::try_from(file.bytes.len()).is_err())
+            .compression_level(path.starts_with("captures/").then_some(QUICK))
+            .large_file(u32::try_from(bytes).is_err())
             .last_modified_time(DateTime::default())
             .unix_permissions(0o644);
-        let path = format!("{}/{}", self.folder, file.path);
-        self.writer.start_file(path, options).map_err(|e| broken(&e))?;
-        Ok(self.writer.write_all(&file.bytes).map_err(|e| broken(&e))?)
+        self.writer.start_file(format!("{}/{path}", self.folder), options).map_err(broken)
     }
 
-    /// The zip.
+    /// The next bytes of the file that was begun.
     ///
     /// # Errors
-    /// Never into memory.
-    pub fn done(self) -> Result<Vec<u8>> {
-        Ok(self.writer.finish().map_err(|e| broken(&e))?.into_inner())
+    /// When there is no room for them.
+    pub fn write(&mut self, bytes: &[u8]) -> Result<()> {
+        self.writer.write_all(bytes).map_err(disk)
     }
-}
 
-/// Packs files, sorted by path, under one folder.
-///
-/// # Errors
-/// When two files have one path.
-pub fn zip(folder: &str, files: Vec<File>) -> Result<Zipping> {
-    let mut zipping = Zipping::new(folder);
-    for file in sorted(files) {
-        zipping.add(&file)?;
+    /// Adds a file.
+    ///
+    /// # Errors
+    /// When there is a file with its path, or no room.
+    pub fn add(&mut self, file: &File) -> Result<()> {
+        self.start(&file.path, file.bytes.len() as u64)?;
+        self.write(&file.bytes)
     }
-    Ok(zipping)
-}
 
-fn sorted(mut files: Vec<File>) -> Vec<File> {
-    files.sort_by(|a, b| a.path.cmp(&b.path));
-    files
+    /// The zip, at its start, and its length in bytes.
+    ///
+    /// # Errors
+    /// When there is no room for the rest of it.
+    pub fn done(self) -> Result<(Written, u64)> {
+        let mut file =
+            self.writer.finish().map_err(broken)?.into_inner().map_err(|e| disk(e.into_error()))?;
+        let length = file.stream_position().map_err(disk)?;
+        file.rewind().map_err(disk)?;
+        Ok((file, length))
+    }
 }
 
 #[cfg(test)]
@@ -75,16 +92,22 @@ mod tests {
 
     use super::*;
 
-    #[test]
-    fn the_order_of_the_files_does_not_matter_and_each_comes_out_again() {
-        let files = || vec![File::text("b.csv", "2,3\n"), File::text("a/c.svg", "<svg/>")];
-        let zip = |files| super::zip("pack", files).and_then(Zipping::done);
-        let one = zip(files()).unwrap();
-        let mut turned = files();
-        turned.reverse();
-        assert_eq!(one, zip(turned).unwrap());
+    fn zipped(files: &[File]) -> Result<Vec<u8>> {
+        let mut zipping = Zipping::into(tempfile::tempfile().unwrap(), "pack");
+        files.iter().try_for_each(|file| zipping.add(file))?;
+        let (mut file, length) = zipping.done()?;
+        let mut bytes = Vec::new();
+        file.read_to_end(&mut bytes).unwrap();
+        assert_eq!(bytes.len() as u64, length);
+        Ok(bytes)
+    }
 
-        let mut archive = zip::ZipArchive::new(Cursor::new(one)).unwrap();
+    #[test]
+    fn the_same_files_give_the_same_bytes_and_each_comes_out_again() {
+        let files = [File::text("a/c.svg", "<svg/>"), File::text("b.csv", "2,3\n")];
+        let one = zipped(&files).unwrap();
+        assert_eq!(one, zipped(&files).unwrap());
+        let mut archive = zip::ZipArchive::new(std::io::Cursor::new(one)).unwrap();
         let names: Vec<String> = archive.file_names().map(|name| name.unwrap().into_owned()).collect();
         assert_eq!(names, ["pack/a/c.svg", "pack/b.csv"]);
         let mut text = String::new();
@@ -93,7 +116,19 @@ mod tests {
     }
 
     #[test]
+    fn a_file_in_pieces_is_the_file_at_once() {
+        let mut zipping = Zipping::into(tempfile::tempfile().unwrap(), "pack");
+        zipping.start("captures/a", 6).unwrap();
+        for piece in [b"fra", b"mes"] {
+            zipping.write(piece).unwrap();
+        }
+        let mut bytes = Vec::new();
+        zipping.done().unwrap().0.read_to_end(&mut bytes).unwrap();
+        assert_eq!(bytes, zipped(&[File::text("captures/a", "frames")]).unwrap());
+    }
+
+    #[test]
     fn one_path_twice_is_told() {
-        assert!(zip("pack", vec![File::text("a", "1"), File::text("a", "2")]).is_err());
+        assert!(zipped(&[File::text("a", "1"), File::text("a", "2")]).is_err());
     }
 }
