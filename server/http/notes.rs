@@ -2,6 +2,7 @@
 
 use axum::extract::State;
 use axum::response::Response;
+use weighhouse_web::format;
 use weighhouse_web::pages::{self, Field, SaidLine};
 use weighhouse_web::paths;
 
@@ -129,6 +130,19 @@ async fn page(
         disclosure: field("disclosure"),
         reason: field("reason"),
     })
+}
+
+/// The embargo of a piece, until it ends, for the pages from which something leaves.
+pub(super) async fn embargo(app: &App, piece: &Piece) -> Result<Option<pages::Embargo>> {
+    let read = notes::read(&app.store, piece.id).await?;
+    let now = app.clock.now_us();
+    let zone = &piece.fields.deadline_zone;
+    Ok(read.notes.fields.embargo_us.filter(|end| now < *end).map(|end| pages::Embargo {
+        until: format::moment(at(end), zone),
+        holds: read.holds(now),
+        word: read.word().map(said),
+        said: read.word().map_or_else(String::new, |word| format::moment(at(word.at_us), zone)),
+    }))
 }
 
 fn said(said: &Said) -> SaidLine {

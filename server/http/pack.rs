@@ -16,6 +16,7 @@ use weighhouse_web::marks::Standing;
 use weighhouse_web::pages::{ChartEntry, Comparison, FileEntry, NameEntry, Pack, WIDTHS};
 
 use super::charts::{kept, whats};
+use super::notes::embargo;
 use super::piece_frame::in_piece;
 use super::resources::Of;
 use super::respond::{Wants, html, respond};
@@ -102,6 +103,7 @@ pub(super) async fn show(
         files: files(),
         charts: charts.into_iter().map(Chart::entry).collect(),
         captured: u64::try_from(captured).unwrap_or_default(),
+        embargo: embargo(&app, &piece).await?,
         names_found: found.all.len() as u64,
         names: found.all.into_iter().take(NAMES_SHOWN).map(name_entry).collect(),
         not_masked: found.fixed,

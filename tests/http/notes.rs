@@ -38,6 +38,16 @@ async fn under_embargo_no_pack_and_no_link_leaves_without_an_owners_word() {
         assert_eq!(refused.status, 403);
         assert!(refused.body.contains("Sun 1 Mar 2026"), "{}", refused.body);
     }
+    let pages = [paths::pack(PIECE), paths::editions(PIECE), paths::edition(PIECE, 1)];
+    for path in &pages {
+        let page = owner.get(path).await;
+        let told = page.texts(".warning").concat();
+        assert!(told.starts_with("Under embargo until Sun 1 Mar 2026, 12:30 UTC"), "{path}: {told}");
+        assert!(told.contains("An owner's word") && told.contains("lets it go earlier"), "{path}: {told}");
+    }
+    for (path, button) in [(&pages[0], "Download the pack"), (&pages[2], "Make a link")] {
+        assert_eq!(owner.get(path).await.texts("button[disabled]"), [button], "{path}");
+    }
     let word = [("says", "let it go"), ("reason", "to the printer")];
     let embargo = paths::embargo(PIECE);
     assert_eq!(member.post(&embargo, &word).await.status, 403);
@@ -47,11 +57,20 @@ async fn under_embargo_no_pack_and_no_link_leaves_without_an_owners_word() {
     assert_eq!(house.anonymous().get(&handed).await.status, 200);
     let page = member.get(&paths::api(&paths::notes(PIECE))).await.json();
     assert_eq!((&page["holds"], &page["said"][0]["reason"]), (&false.into(), &"to the printer".into()));
+    for path in &pages {
+        let page = owner.get(path).await;
+        assert!(page.body.contains("Embargo until Sun 1 Mar 2026, 12:30 UTC"), "{path}");
+        assert!(page.body.contains(": to the printer. Packs leave and links open now"), "{path}");
+        assert_eq!(page.texts("button[disabled]").len(), 0, "{path}");
+    }
 
     assert_eq!(owner.post(&embargo, &[("says", "hold it"), ("reason", "delayed")]).await.status, 303);
     assert_eq!(owner.get(&zip).await.status, 403);
     house.clock.advance(31 * 60_000_000);
     assert_eq!(owner.get(&zip).await.status, 200, "its time has come");
+    for path in &pages {
+        assert!(!owner.get(path).await.body.contains("mbargo until"), "{path}");
+    }
 }
 
 #[tokio::test]

@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::{Field, Frame, Page};
+use super::{Embargo, Field, Frame, Page};
 use crate::format;
 
 /// The editions of a piece, and the form for the next one.
@@ -18,6 +18,8 @@ pub struct Editions {
     pub piece: String,
     /// IANA name of the zone of times.
     pub zone: String,
+    /// The piece's embargo, until it ends.
+    pub embargo: Option<Embargo>,
     /// Newest first.
     pub editions: Vec<EditionLine>,
     /// Figures that would be in the next one.
@@ -96,6 +98,8 @@ pub struct Edition {
     pub changes: Vec<EditionChange>,
     /// Address of its methods page.
     pub methods: String,
+    /// The piece's embargo, until it ends; none on what was handed over.
+    pub embargo: Option<Embargo>,
     /// Links that open it without a sign-in.
     pub links: Vec<LinkLine>,
     /// When the link ends by which it was opened; none for who is signed in.
@@ -184,6 +188,10 @@ impl Edition {
         format::moment(*at, &self.zone)
     }
 
+    fn held(&self) -> bool {
+        self.embargo.as_ref().is_some_and(|embargo| embargo.holds)
+    }
+
     fn handed(&self) -> bool {
         self.until.is_some()
     }
@@ -248,6 +256,7 @@ impl Page for Editions {
             ),
             piece: "k".to_owned(),
             zone: "Europe/Berlin".to_owned(),
+            embargo: None,
             editions,
             agreed,
             in_the_way: in_the_way.iter().map(|text| (*text).to_owned()).collect(),
@@ -256,7 +265,10 @@ impl Page for Editions {
         };
         vec![
             page(Vec::new(), &["No figure is agreed yet."], 0),
-            page(vec![line(2, made_up_changes()), line(1, Vec::new())], &[], 41),
+            Editions {
+                embargo: Some(Embargo::sample(true)),
+                ..page(vec![line(2, made_up_changes()), line(1, Vec::new())], &[], 41)
+            },
             Editions {
                 refused: "Curlew: it has lapsed.".to_owned(),
                 ..page(vec![line(1, Vec::new())], &["Curlew: it has lapsed.", "Thole: it is proposed."], 38)
@@ -325,6 +337,7 @@ impl Page for Edition {
         };
         vec![
             Edition {
+                embargo: Some(Embargo::sample(true)),
                 links: vec![
                     link(3, 9000, true, false),
                     link(2, 10, false, false),

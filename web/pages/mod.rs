@@ -76,7 +76,7 @@ pub use layout::Layout;
 pub use layouts::{Anew, Beyond, Lapsing, LayoutLine, LayoutRead, LayoutSure, LayoutVersion, Layouts};
 pub use methods::Methods;
 pub use noise_prior::{KindLine, Moments, NoisePrior, RatioChange};
-pub use notes::{Notes, SaidLine};
+pub use notes::{Embargo, Notes, SaidLine};
 pub use pack::{ChartEntry, FileEntry, NameEntry, Pack};
 pub use parts::{Part, Parts};
 pub use pass::Pass;

@@ -58,6 +58,37 @@ pub struct SaidLine {
     pub at: Timestamp,
 }
 
+/// An embargo that has not ended, for pages from which something leaves.
+#[derive(Clone, Debug, Serialize)]
+pub struct Embargo {
+    /// Its end in the piece's zone, in words.
+    pub until: String,
+    /// Whether nothing may leave now.
+    pub holds: bool,
+    /// The owner's word that stands on it.
+    pub word: Option<SaidLine>,
+    /// When that was said, in the piece's zone, in words.
+    pub said: String,
+}
+
+impl Embargo {
+    /// One that holds, or one that an owner let go.
+    pub fn sample(holds: bool) -> Self {
+        let word = SaidLine {
+            says: "let it go".to_owned(),
+            reason: "to the printer, under the same embargo".to_owned(),
+            by: "Maren Oake".to_owned(),
+            at: Timestamp::UNIX_EPOCH,
+        };
+        Self {
+            until: "Fri 27 Nov 2026, 18:00 CET".to_owned(),
+            holds,
+            word: (!holds).then_some(word),
+            said: "Thu 26 Nov 2026, 09:12 CET".to_owned(),
+        }
+    }
+}
+
 impl Notes {
     fn is_owner(&self) -> bool {
         self.frame.person.as_ref().is_some_and(|person| person.role == "owner")

@@ -3,7 +3,7 @@
 use askama::Template;
 use serde::Serialize;
 
-use super::{Frame, Page};
+use super::{Embargo, Frame, Page};
 use crate::format;
 
 /// The pack page.
@@ -31,6 +31,8 @@ pub struct Pack {
     pub files: Vec<FileEntry>,
     /// Bytes of the captures that can go along.
     pub captured: u64,
+    /// The piece's embargo, until it ends.
+    pub embargo: Option<Embargo>,
     /// Names in logs that look like paths or serial numbers.
     pub names_found: u64,
     /// The first of them, with what they become.
@@ -42,6 +44,10 @@ pub struct Pack {
 }
 
 impl Pack {
+    fn held(&self) -> bool {
+        self.embargo.as_ref().is_some_and(|embargo| embargo.holds)
+    }
+
     /// How many names are not listed, in words; empty: none.
     pub fn more_names(&self) -> String {
         let more = self.names_found.saturating_sub(self.names.len() as u64);
@@ -106,6 +112,7 @@ impl Page for Pack {
             charts: Vec::new(),
             files: Vec::new(),
             captured: 0,
+            embargo: None,
             names_found: 0,
             names: Vec::new(),
             not_masked: Vec::new(),
@@ -125,6 +132,7 @@ impl Page for Pack {
             disputed: 1,
             flagged: 2,
             captured: 326_000_000,
+            embargo: Some(Embargo::sample(true)),
             names_found: 2,
             names: vec![
                 NameEntry {
@@ -150,6 +158,7 @@ impl Page for Pack {
             }],
             ..empty.clone()
         };
-        vec![empty, full]
+        let let_go = Pack { embargo: Some(Embargo::sample(false)), ..full.clone() };
+        vec![empty, full, let_go]
     }
 }

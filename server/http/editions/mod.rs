@@ -13,6 +13,7 @@ use weighhouse_web::pages::{
 use weighhouse_web::paths;
 
 use super::App;
+use super::notes::embargo;
 use super::piece_frame::{at, counting, in_piece, now};
 use super::resources::Of;
 use super::respond::{Wants, done, html, refill, respond, see_other};
@@ -58,6 +59,7 @@ async fn page(app: &App, who: &SignedIn, piece: &Piece, read: &Ledger) -> Result
         frame: in_piece(app, who, piece, "Pack", read.evidence.to_review().count()),
         piece: piece.key.clone(),
         zone: piece.fields.deadline_zone.clone(),
+        embargo: embargo(app, piece).await?,
         editions: all.iter().map(line).collect::<Result<_>>()?,
         agreed: count(read.agreed().count()),
         in_the_way: editions::in_the_way(read),
@@ -112,6 +114,7 @@ pub(super) async fn one(
     page.frame = counting(&app, &who, &piece, "Pack").await?;
     page.piece = piece.key.clone();
     page.zone.clone_from(&piece.fields.deadline_zone);
+    page.embargo = embargo(&app, &piece).await?;
     page.methods = paths::edition_methods(&piece.key, number);
     page.days = Field::of(USUAL_DAYS);
     page.now = now(&app);
