@@ -18,6 +18,8 @@ pub enum Mark {
     SetAside,
     /// Ruled to be recorded once more.
     RunAgain,
+    /// Carried over from an earlier piece; fresh passes count in its place.
+    Earlier,
     /// Wanted, not recorded.
     Missing,
     /// The cell could not be measured, with a reason.
@@ -26,13 +28,14 @@ pub enum Mark {
 
 impl Mark {
     /// All of them, in the order of a legend.
-    pub const ALL: [Mark; 8] = [
+    pub const ALL: [Mark; 9] = [
         Mark::Sound,
         Mark::Kept,
         Mark::Flagged,
         Mark::NotRuled,
         Mark::SetAside,
         Mark::RunAgain,
+        Mark::Earlier,
         Mark::Missing,
         Mark::DidNotRun,
     ];
@@ -46,6 +49,7 @@ impl Mark {
             Mark::NotRuled => "not ruled",
             Mark::SetAside => "set aside",
             Mark::RunAgain => "run again",
+            Mark::Earlier => "earlier",
             Mark::Missing => "missing",
             Mark::DidNotRun => "did not run",
         }
@@ -60,6 +64,7 @@ impl Mark {
             Mark::NotRuled => "not-ruled",
             Mark::SetAside => "set-aside",
             Mark::RunAgain => "run-again",
+            Mark::Earlier => "earlier",
             Mark::Missing => "missing",
             Mark::DidNotRun => "did-not-run",
         }

@@ -80,6 +80,8 @@ routes! {
     PIECE = "/pieces/{piece}" => piece(piece: &str);
     /// The cells a piece selects: POST a grid of them.
     PIECE_CELLS = "/pieces/{piece}/cells" => piece_cells(piece: &str);
+    /// What a piece carries over from earlier ones. POST carries a part over, lets one go, or chooses its spot checks.
+    CARRIED = "/pieces/{piece}/carried" => carried(piece: &str);
     /// Coverage board.
     PLAN = "/pieces/{piece}/plan" => plan(piece: &str);
     /// POST which pass took the place of one that is to be run again.

@@ -25,6 +25,7 @@ use super::session::SignedIn;
 use crate::store::TuningId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
+use crate::work::carried::said;
 use crate::work::evidence::{Evidence, Registers};
 use crate::work::{Result, foot};
 
@@ -141,7 +142,11 @@ impl Told<'_> {
                 .filter(|(so, _)| *so)
                 .map(|(_, tuning)| self.names().tuning_name(tuning))
                 .collect(),
-                ratio: found.ratio.as_ref().map(|judged| ratio(judged, what.to_string())),
+                ratio: found.ratio.as_ref().map(|judged| {
+                    let mut line = ratio(judged, what.to_string());
+                    line.marks.extend(self.carried([&row.baseline, &found.cell]));
+                    line
+                }),
             })
         });
         let overall = self.comparison.overall.get(nth).and_then(Option::as_ref);
@@ -150,6 +155,14 @@ impl Told<'_> {
             scenes: scenes.collect(),
             overall: overall.map(|overall| self.overall(overall, id)),
         }
+    }
+
+    /// Which of these cells are carried over: `Tarnwick Dunlin: carried over, not checked`.
+    fn carried(&self, shown: [&CellShown; 2]) -> Vec<String> {
+        let cells = shown.into_iter().filter_map(|shown| self.evidence.cells.get(&shown.cell?));
+        let told = cells.filter_map(|cell| Some((cell, said::mark(self.evidence, cell)?)));
+        told.map(|(cell, says)| format!("{}: {says}", self.names().tuning_name(cell.cell.of.tuning_id)))
+            .collect()
     }
 
     fn cell(&self, shown: &CellShown) -> CellLine {
@@ -236,7 +249,11 @@ impl Told<'_> {
         let lines = contenders.first().map_or(&[][..], |contender| &contender.scenes[..]);
         let rows = lines.iter().enumerate().map(|(nth, line)| charts::RatioRow {
             name: line.scene.clone(),
-            note: self.comparison.scenes.get(nth).map_or_else(String::new, |row| note(row, &line.note)),
+            note: self.comparison.scenes.get(nth).map_or_else(String::new, |row| {
+                let cells = [&row.baseline].into_iter().chain(row.contenders.iter().map(|found| &found.cell));
+                let mut cells = cells.filter_map(|shown| self.evidence.cells.get(&shown.cell?));
+                note(row, &line.note, cells.any(|cell| cell.carried.is_some()))
+            }),
             ratios: contenders
                 .iter()
                 .map(|c| c.scenes.get(nth).and_then(|line| line.ratio.as_ref()).map(drawn))
@@ -309,10 +326,13 @@ pub(super) fn drawn(line: &RatioLine) -> charts::Ratio {
 }
 
 /// What stands below a scene's name in the chart, in few words: what it crosses, whether it counts.
-fn note(row: &against::SceneRow, by_hand: &str) -> String {
+fn note(row: &against::SceneRow, by_hand: &str, carried: bool) -> String {
     let ratios = row.contenders.iter().filter_map(|found| found.ratio.as_ref());
     let marks: BTreeSet<&str> = ratios.flat_map(|judged| &judged.ratio.marks).map(short).collect();
     let mut notes: Vec<&str> = marks.into_iter().collect();
+    if carried {
+        notes.push("carried over");
+    }
     if !row.in_overall {
         notes.push("not in the overall");
     }

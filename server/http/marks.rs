@@ -12,5 +12,6 @@ pub(super) fn mark(pass: &PassEvidence) -> Mark {
         Standing::Flagged => Mark::Flagged,
         Standing::SetAside => Mark::SetAside,
         Standing::RunAgain => Mark::RunAgain,
+        Standing::Earlier => Mark::Earlier,
     }
 }

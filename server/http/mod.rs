@@ -11,6 +11,7 @@ mod assets;
 mod beside;
 mod board;
 mod capture;
+mod carried;
 mod cells;
 mod changes;
 mod charts;

@@ -25,6 +25,7 @@ use super::{App, against as page};
 use crate::store::SettingId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked};
+use crate::work::carried::said;
 use crate::work::charts::accent;
 use crate::work::evidence::Evidence;
 use crate::work::figures::ledger::{Ledger, ledger};
@@ -32,7 +33,7 @@ use crate::work::notes::may_leave;
 use crate::work::pack::names::{self, Names};
 use crate::work::pack::sheet::{About, Kind, Sheet, fields};
 use crate::work::pack::{
-    File, bars, figures, file_name, left_out, methods, package, prices, readers, readings, tables,
+    File, bars, carried, figures, file_name, left_out, methods, package, prices, readers, readings, tables,
     with_captures, zip,
 };
 use crate::work::{Internal, Result};
@@ -107,6 +108,7 @@ pub(super) async fn show(
         names_found: found.all.len() as u64,
         names: found.all.into_iter().take(NAMES_SHOWN).map(name_entry).collect(),
         not_masked: found.fixed,
+        carried: said::warnings(&read.evidence),
         head: read.head.to_string(),
     };
     respond(wants, &page)
@@ -171,11 +173,12 @@ fn count(read: &Ledger, of: impl Fn(Standing) -> bool) -> u64 {
 }
 
 /// The tables of a pack, in the order of its page.
-const TABLES: [About; 9] = [
+const TABLES: [About; 10] = [
     tables::CELLS,
     tables::PASSES,
     tables::PASS_MEASURES,
     left_out::ABOUT,
+    carried::ABOUT,
     RATIOS,
     prices::ABOUT,
     readers::TOLD,

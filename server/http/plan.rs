@@ -18,6 +18,7 @@ use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::pieces::Piece;
 use crate::store::{CellId, SceneId, SettingId};
+use crate::work::carried::said;
 use crate::work::evidence::{CellEvidence, PassEvidence};
 use crate::work::plan::{self, Board, Mix, USUAL_REASONS};
 use crate::work::reruns::{self, Rerun};
@@ -180,7 +181,7 @@ fn spot(board: &Board, cell: &CellEvidence) -> Spot {
         spread: value.and_then(|value| value.own_spread).map(|spread| spread * 100.0),
         more: shown.and_then(|shown| shown.more).map(|(expected, sure)| (expected.into(), sure.into())),
         out_of_reach: shown.is_some_and(plan::Spot::out_of_reach),
-        says: mixes.chain(notices).collect(),
+        says: said::mark(&board.evidence, cell).into_iter().chain(mixes).chain(notices).collect(),
     }
 }
 

@@ -15,11 +15,11 @@ use tower_http::timeout::{RequestBodyDeadlineLayer, RequestBodyTimeoutLayer};
 use weighhouse_web::paths;
 
 use super::{
-    App, across, against, assets, board, capture, cells, changes, charts, cuts, draft, editions, failures,
-    figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live, noise_prior,
-    notes, openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers, readings,
-    review, rig_check, screens, session, sessions, sign_in, soaks, trace, tuning, upload, upload_form,
-    uploads, worth,
+    App, across, against, assets, board, capture, carried, cells, changes, charts, cuts, draft, editions,
+    failures, figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live,
+    noise_prior, notes, openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers,
+    readings, review, rig_check, screens, session, sessions, sign_in, soaks, trace, tuning, upload,
+    upload_form, uploads, worth,
 };
 use crate::config::Limits;
 use crate::store::registers::parts::{DriverFields, PartFields, PriceFields, UnitFields};
@@ -62,6 +62,7 @@ fn pages() -> Router<App> {
         .route(paths::SOAK_NEW, get(soaks::ask).post(soaks::add))
         .route(paths::SOAK, get(soaks::show))
         .route(paths::SOAK_BACK, post(soaks::take_back))
+        .route(paths::CARRIED, get(carried::show).post(carried::save))
         .route(paths::NOTES, get(notes::show).post(notes::save))
         .route(paths::EMBARGO, post(notes::say))
         .route(paths::EDITIONS, get(editions::show).post(editions::freeze))

@@ -6,9 +6,9 @@ use serde_json::{Map, Value};
 use sqlx::AssertSqlSafe;
 
 use super::audit::{
-    BUILD, CAPTURE, CELL, COMPANION, DISPUTE, DRIVER, FIGURE, FIGURE_STEP, LAYOUT, NOISE_PRIOR, PART, PASS,
-    PIECE, PIECE_CELL, PIECE_DRIVER, PIECE_SCREENS, PRICE, QUOTE, READER, READING, READING_KIND, REPEAT,
-    REPEAT_RULING, RIG, RIG_BASE, RULING, SCENE, SEGMENT, SETTING, TUNING, UNIT,
+    BUILD, CAPTURE, CARRIED, CARRIED_CELL, CELL, COMPANION, DISPUTE, DRIVER, FIGURE, FIGURE_STEP, LAYOUT,
+    NOISE_PRIOR, PART, PASS, PIECE, PIECE_CELL, PIECE_DRIVER, PIECE_SCREENS, PRICE, QUOTE, READER, READING,
+    READING_KIND, REPEAT, REPEAT_RULING, RIG, RIG_BASE, RULING, SCENE, SEGMENT, SETTING, TUNING, UNIT,
 };
 use super::audited::Audited;
 use super::captures::{self, Capture};
@@ -67,6 +67,8 @@ const OF_PIECE: &[(&Audited, &str)] = &[
     (&PIECE_CELL, "piece_id = ?1"),
     (&PIECE_DRIVER, "piece_id = ?1"),
     (&PIECE_SCREENS, "piece_id = ?1"),
+    (&CARRIED, "piece_id = ?1 AND let_go_us IS NULL"),
+    (&CARRIED_CELL, "carried_id IN (SELECT id FROM carried WHERE piece_id = ?1 AND let_go_us IS NULL)"),
     (&NOISE_PRIOR, "piece_id = ?1"),
     (&READER, "piece_id = ?1"),
     (&FIGURE, "piece_id = ?1"),
@@ -152,6 +154,7 @@ async fn people(db: &mut Db, piece: PieceId) -> Result<Vec<Value>, StoreError> {
         "SELECT json_object('id', id, 'name', name) FROM person WHERE id IN (
              SELECT person_id FROM ruling WHERE pass_id IN ({passes})
              UNION SELECT person_id FROM noise_prior WHERE piece_id = ?1
+             UNION SELECT person_id FROM carried WHERE piece_id = ?1
              UNION SELECT person_id FROM reading WHERE id IN ({readings})
              UNION SELECT person_id FROM repeat_ruling WHERE repeat_id IN (
                  SELECT id FROM repeat WHERE reading_id IN ({readings}))

@@ -113,4 +113,8 @@ ids! {
     PieceNotesId,
     /// An owner's word on an embargo.
     EmbargoWordId,
+    /// A part carried over into a piece.
+    CarriedId,
+    /// A cell carried over into a piece.
+    CarriedCellId,
 }

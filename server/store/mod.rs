@@ -14,6 +14,7 @@ mod audited;
 pub mod backup;
 pub mod bench;
 pub mod captures;
+pub mod carried;
 pub mod charts;
 pub mod check;
 pub mod companions;

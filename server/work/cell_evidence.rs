@@ -10,6 +10,7 @@ use weighhouse_measure::screens::{
     CellPass, CellSpread, Flag, FlagKind, Profile, Strictnesses, screen_among, screen_cell,
 };
 
+use super::carried::{Age, OfCell};
 use super::results::{self, PassResults};
 use super::rule;
 use crate::store::companions::CompanionRow;
@@ -28,6 +29,8 @@ pub struct CellEvidence {
     pub generated: bool,
     /// Its passes, by number.
     pub passes: Vec<PassEvidence>,
+    /// How it is carried over from an earlier piece; `None`: it is the piece's own.
+    pub carried: Option<OfCell>,
 }
 
 /// A pass with what is known of it.
@@ -49,6 +52,8 @@ pub struct PassEvidence {
     pub flags: Vec<Flag>,
     /// How it stands.
     pub standing: Standing,
+    /// Where it stands to the moment from which its cell is carried over.
+    pub age: Age,
 }
 
 /// How a pass stands.
@@ -62,6 +67,8 @@ pub enum Standing {
     SetAside,
     /// Ruled to be recorded once more.
     RunAgain,
+    /// Carried over, and fresh passes of its cell count in its place.
+    Earlier,
 }
 
 impl Standing {
@@ -77,6 +84,7 @@ impl Standing {
             Standing::Flagged => "flagged",
             Standing::SetAside => "set aside",
             Standing::RunAgain => "run again",
+            Standing::Earlier => "earlier",
         }
     }
 }
@@ -84,7 +92,7 @@ impl Standing {
 impl CellEvidence {
     /// Passes that count.
     pub fn kept(&self) -> impl Iterator<Item = &PassEvidence> {
-        self.passes.iter().filter(|pass| pass.row.kept())
+        self.passes.iter().filter(|pass| pass.counts())
     }
 
     /// Siblings are the passes that count; set-aside ones are judged beside them too.
@@ -122,7 +130,7 @@ impl CellEvidence {
     /// Like is held against like: rigs, drivers and builds differ without any pass being wrong.
     fn find_odd_ones(&mut self, spread: &CellSpread, low: Measure, screens: &Strictnesses) {
         let mut groups: BTreeMap<_, Vec<(usize, CellPass)>> = BTreeMap::new();
-        for (at, pass) in self.passes.iter().enumerate().filter(|(_, pass)| pass.row.kept()) {
+        for (at, pass) in self.passes.iter().enumerate().filter(|(_, pass)| pass.counts()) {
             let like = (pass.row.rig_base_id.0, pass.row.driver_id.0, pass.row.build_id.0);
             if let Some(in_cell) = pass.in_cell(low) {
                 groups.entry(like).or_default().push((at, in_cell));
@@ -167,7 +175,13 @@ impl PassEvidence {
             times: screened.spread,
             flags: screened.flags,
             standing: Standing::Sound,
+            age: Age::Own,
         }
+    }
+
+    /// Whether it counts: nobody ruled it out, and no fresh passes count in its place.
+    pub fn counts(&self) -> bool {
+        self.row.kept() && self.age != Age::Replaced
     }
 
     fn in_cell(&self, low: Measure) -> Option<CellPass> {
@@ -186,6 +200,7 @@ impl PassEvidence {
         match self.row.verdict {
             Some(Verdict::SetAside) => Standing::SetAside,
             Some(Verdict::RunAgain) => Standing::RunAgain,
+            _ if self.age == Age::Replaced => Standing::Earlier,
             Some(Verdict::Keep) if self.flag_kinds().iter().all(|kind| saw.contains(*kind)) => {
                 Standing::Sound
             }

@@ -99,7 +99,7 @@ pub fn changes(evidence: &Evidence, measure: Measure) -> Vec<Change> {
 /// Passes that are asked, with their cells.
 fn all_asked(evidence: &Evidence) -> impl Iterator<Item = (&CellEvidence, &PassEvidence)> {
     let asked = |pass: &&PassEvidence| {
-        pass.row.kept() || (pass.row.verdict == Some(Verdict::SetAside) && pass.flags.is_empty())
+        pass.counts() || (pass.row.verdict == Some(Verdict::SetAside) && pass.flags.is_empty())
     };
     evidence
         .cells

@@ -12,6 +12,7 @@ use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 use weighhouse_measure::screens::notices::NoticeInput;
 use weighhouse_measure::screens::{CellSpread, Notice, Spread, Strictnesses, notices};
 
+use super::carried::{self, Age, CarriedPart};
 pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
 use super::readings::{self, Readings};
@@ -26,7 +27,7 @@ use crate::store::readers::{self, Reader};
 use crate::store::registers::cells::Cell;
 use crate::store::registers::parts::{PartKind, Price};
 use crate::store::registers::rigs::RigBaseFields;
-use crate::store::registers::{self, parts, rigs, scenes, settings, tunings};
+use crate::store::registers::{self, parts};
 use crate::store::{
     CellId, DriverId, PartId, PieceId, Read, RigBaseId, SceneId, SettingId, Store, StoreError, TuningId,
 };
@@ -38,6 +39,8 @@ pub struct Evidence {
     pub piece: Piece,
     /// Its cells, by id.
     pub cells: BTreeMap<CellId, CellEvidence>,
+    /// What it carries over from earlier pieces.
+    pub carried: Vec<CarriedPart>,
     /// The team's registers.
     pub registers: Registers,
     /// The one driver that the piece declares for each part.
@@ -93,7 +96,7 @@ impl Evidence {
         let kind = parts::by_id(&mut db, cell.part_id).await?.map_or(PartKind::Card, |part| part.fields.kind);
         let fields = pieces::PieceFields::usual("", kind);
         let piece = Piece { id: PieceId(0), key: String::new(), fields, made_us: 0, version: 0 };
-        Self::read(store, db, piece, Some(cell), None).await.map(Some)
+        Self::read(store, db, piece, Some(vec![cell]), None).await.map(Some)
     }
 
     /// Reads the evidence of a piece as it would be with another choice of screens. `None` where there is none with
@@ -114,30 +117,23 @@ impl Evidence {
     pub async fn of_cell_in(store: &Store, piece: Piece, id: CellId) -> Result<Option<Self>, StoreError> {
         let mut db = store.read().await?;
         let Some(cell) = registers::cells::by_id(&mut db, id).await? else { return Ok(None) };
-        Self::read(store, db, piece, Some(cell), None).await.map(Some)
+        Self::read(store, db, piece, Some(vec![cell]), None).await.map(Some)
+    }
+
+    /// The same of several cells, selected or not.
+    pub async fn of_cells_in(store: &Store, piece: Piece, cells: Vec<Cell>) -> Result<Self, StoreError> {
+        Self::read(store, store.read().await?, piece, Some(cells), None).await
     }
 
     async fn read(
         store: &Store,
         mut db: Read,
         piece: Piece,
-        alone: Option<Cell>,
+        alone: Option<Vec<Cell>>,
         screens: Option<Strictnesses>,
     ) -> Result<Self, StoreError> {
         let id = piece.id;
-        let registers = Registers {
-            parts: parts::all(&mut db).await?.into_iter().map(|part| (part.id, part)).collect(),
-            tunings: tunings::all(&mut db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
-            scenes: scenes::all(&mut db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
-            settings: settings::all(&mut db)
-                .await?
-                .into_iter()
-                .map(|setting| (setting.id, setting))
-                .collect(),
-            bases: rigs::bases(&mut db).await?.into_iter().map(|base| (base.id, base)).collect(),
-            drivers: parts::drivers(&mut db).await?.into_iter().map(|driver| (driver.id, driver)).collect(),
-            builds: scenes::builds(&mut db).await?.into_iter().map(|build| (build.id, build)).collect(),
-        };
+        let registers = Registers::read(&mut db).await?;
         let whole = alone.is_none();
         let (selected, rows, beside) = match alone {
             None => (
@@ -145,17 +141,20 @@ impl Evidence {
                 passes::of_piece(&mut db, id).await?,
                 companions::of_piece(&mut db, id).await?,
             ),
-            Some(cell) => {
-                let rows = passes::of_cell(&mut db, cell.id).await?;
-                let mut beside = Vec::new();
+            Some(cells) => {
+                let (mut rows, mut beside) = (Vec::new(), Vec::new());
+                for cell in &cells {
+                    rows.extend(passes::of_cell(&mut db, cell.id).await?);
+                }
                 for row in &rows {
                     beside.extend(companions::of_pass(&mut db, row.id).await?);
                 }
-                (vec![cell], rows, beside)
+                (cells, rows, beside)
             }
         };
         let declared =
             pieces::declared(&mut db, id).await?.into_iter().map(|d| (d.part_id, d.driver_id)).collect();
+        let carried = carried::of_piece(&mut db, id).await?;
         let kept = pieces::prior(&mut db, id).await?;
         let by = match kept.as_ref().and_then(|kept| kept.person_id) {
             Some(person) => {
@@ -180,15 +179,18 @@ impl Evidence {
             let kind = kind.ok_or_else(|| StoreError::Other(format!("cell {} without a scene", cell.id)))?;
             let setting = registers.settings.get(&cell.of.setting_id);
             let generated = setting.is_some_and(|setting| setting.fields.generated > 1);
-            cells.insert(cell.id, CellEvidence { cell, kind, generated, passes: Vec::new() });
+            let of = CellEvidence { cell, kind, generated, passes: Vec::new(), carried: None };
+            cells.insert(of.cell.id, of);
         }
         for (row, results) in rows.into_iter().zip(computed) {
             if let Some(cell) = cells.get_mut(&row.cell_id) {
                 cell.passes.push(PassEvidence::new(row, &beside, results));
             }
         }
+        carried::mark(&mut cells, &carried);
         let mut evidence = Evidence {
             piece,
+            carried,
             cells,
             registers,
             declared,
@@ -210,6 +212,7 @@ impl Evidence {
         };
         readings::narrow(&mut evidence);
         evidence.screen();
+        carried::judge(&mut evidence);
         Ok(evidence)
     }
 
@@ -267,7 +270,9 @@ impl Evidence {
     }
 
     pub(super) fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {
-        let declared = self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
+        // Carrying an earlier pass over declares the driver that it ran on.
+        let declared =
+            pass.age == Age::Earlier || self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
         PassLog::new(pass.measures.value(measure)?, pass.row.rig_base_id.0, pass.row.build_id.0, declared)
     }
 

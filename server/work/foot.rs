@@ -4,13 +4,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use weighhouse_web::format;
 
+use super::carried::said;
 use super::evidence::{CellEvidence, Evidence};
 use super::sessions;
 use crate::store::registers::parts::PartKind;
 use crate::store::{SceneId, UnitId};
 
-/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs, drivers, samples and
-/// drift, one on builds.
+/// Of the kept passes of these cells: one line on passes (with those that were ruled out), rigs, drivers, samples, drift
+/// and what was carried over, one on builds.
 pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvidence>) -> [String; 2] {
     let names = &evidence.registers;
     let (mut passes, mut rigs) = (BTreeSet::new(), BTreeSet::new());
@@ -47,11 +48,13 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
     let list = |names: &BTreeSet<&str>| names.iter().copied().collect::<Vec<_>>().join(", ");
     let drivers: Vec<String> = drivers.iter().map(|(part, all)| format!("{part} {}", list(all))).collect();
     let drifted: String = sessions::drifted(evidence, &cells).iter().map(|says| format!(" {says}")).collect();
+    let carried =
+        said::foot(evidence, cells.iter().copied()).map_or_else(String::new, |says| format!(" {says}"));
     let builds: Vec<String> =
         builds.iter().map(|(id, all)| format!("{} {}", names.scene_name(*id), list(all))).collect();
     [
         format!(
-            "{passes}{out}; rigs: {}; drivers: {}; {}.{by_design}{drifted}",
+            "{passes}{out}; rigs: {}; drivers: {}; {}.{by_design}{drifted}{carried}",
             list(&rigs),
             drivers.join("; "),
             samples(&units)

@@ -35,6 +35,7 @@ pub(crate) fn piece(parts: i64, scenes: i64) -> Evidence {
     Evidence {
         piece: Piece { id: PieceId(1), key: "piece".to_owned(), fields, made_us: 0, version: 1 },
         cells: BTreeMap::new(),
+        carried: Vec::new(),
         registers: Registers {
             parts: (1..=parts).map(|id| (PartId(id), part(id))).collect(),
             tunings: (1..=parts).map(|id| (TuningId(id), tuning(id))).collect(),
@@ -73,7 +74,7 @@ pub(crate) fn add_cell_at(
     let cell = Cell { id, of, part_id: PartId(part), did_not_run: String::new(), version: 1 };
     let passes = (1..).zip(averages).map(|(n, average)| pass(&cell, n, *average)).collect();
     let kind = evidence.registers.scenes[&SceneId(scene)].fields.kind;
-    evidence.cells.insert(id, CellEvidence { cell, kind, generated: false, passes });
+    evidence.cells.insert(id, CellEvidence { cell, kind, generated: false, passes, carried: None });
     id
 }
 
@@ -146,6 +147,7 @@ fn pass(cell: &Cell, number: i64, average: f64) -> PassEvidence {
         times: Default::default(),
         flags: Vec::new(),
         standing: Standing::Sound,
+        age: Default::default(),
     }
 }
 

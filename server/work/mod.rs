@@ -5,6 +5,7 @@ pub mod against;
 pub mod answers;
 pub mod assign;
 pub mod bench_week;
+pub mod carried;
 mod cell_evidence;
 pub mod cells;
 pub mod changes;

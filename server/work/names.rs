@@ -7,7 +7,8 @@ use crate::store::registers::rigs::RigBase;
 use crate::store::registers::scenes::{Build, Scene};
 use crate::store::registers::settings::Setting;
 use crate::store::registers::tunings::{STOCK, Tuning};
-use crate::store::{BuildId, DriverId, PartId, RigBaseId, SceneId, SettingId, TuningId};
+use crate::store::registers::{parts, rigs, scenes, settings, tunings};
+use crate::store::{BuildId, Db, DriverId, PartId, RigBaseId, SceneId, SettingId, StoreError, TuningId};
 
 /// The registers that cells and passes refer to.
 #[derive(Clone, Debug, Default)]
@@ -29,6 +30,19 @@ pub struct Registers {
 }
 
 impl Registers {
+    /// Reads them.
+    pub(super) async fn read(db: &mut Db) -> Result<Self, StoreError> {
+        Ok(Registers {
+            parts: parts::all(db).await?.into_iter().map(|part| (part.id, part)).collect(),
+            tunings: tunings::all(db).await?.into_iter().map(|tuning| (tuning.id, tuning)).collect(),
+            scenes: scenes::all(db).await?.into_iter().map(|scene| (scene.id, scene)).collect(),
+            settings: settings::all(db).await?.into_iter().map(|setting| (setting.id, setting)).collect(),
+            bases: rigs::bases(db).await?.into_iter().map(|base| (base.id, base)).collect(),
+            drivers: parts::drivers(db).await?.into_iter().map(|driver| (driver.id, driver)).collect(),
+            builds: scenes::builds(db).await?.into_iter().map(|build| (build.id, build)).collect(),
+        })
+    }
+
     /// A part as it is run: 'Tarnwick Curlew' at stock, 'Tarnwick Curlew (400 W)' at another tuning.
     pub fn tuning_name(&self, id: TuningId) -> String {
         let Some(tuning) = self.tunings.get(&id) else { return format!("tuning {id}") };

@@ -2,6 +2,7 @@
 
 use weighhouse_web::marks::Standing;
 
+use super::carried::Age;
 use super::evidence::{CellEvidence, Evidence};
 use super::figures::ledger::{Ledger, ledger};
 use super::once::By;
@@ -70,9 +71,16 @@ pub fn wanted(piece: &Piece) -> usize {
     usize::try_from(piece.fields.passes_wanted).unwrap_or(0)
 }
 
-/// Passes that a cell lacks of the `wanted` ones; none where it did not run.
+/// Passes that a cell lacks of the `wanted` ones; none where it did not run. A cell that is carried over wants fresh ones where
+/// it is a spot check or is to be run again, and none else.
 pub fn missing(cell: &CellEvidence, wanted: usize) -> usize {
-    if cell.cell.did_not_run.is_empty() { wanted.saturating_sub(cell.kept().count()) } else { 0 }
+    let there = match cell.carried {
+        _ if !cell.cell.did_not_run.is_empty() => return 0,
+        Some(of) if !of.spot_check && !of.again => return 0,
+        Some(_) => cell.kept().filter(|pass| pass.age == Age::Fresh).count(),
+        None => cell.kept().count(),
+    };
+    wanted.saturating_sub(there)
 }
 
 /// Flagged passes of a piece that wait for a ruling.

@@ -117,7 +117,7 @@ pub(crate) async fn bench(house: &House, owner: &Client, working_alone: bool) ->
     cells
 }
 
-async fn add_pass(house: &House, owner: &Client, cell: CellId, key: &str, log: String) {
+pub(crate) async fn add_pass(house: &House, owner: &Client, cell: CellId, key: &str, log: String) {
     add_named(house, owner, cell, (key, &format!("{key}.csv")), log.into_bytes()).await;
 }
 

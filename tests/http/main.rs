@@ -8,6 +8,7 @@ mod across;
 mod against;
 mod agreements;
 mod assets;
+mod carried;
 mod charts;
 mod companions;
 mod cuts;

@@ -31,6 +31,7 @@ VECTORS = [
     [["format", "1"], ["kind", "cell"], ["measure", "average_fps"], ["prior", "0"], ["prior sha256", ""]],
     [["a", "1:b=2:cc\n"], ["", ""], ["pass k: member", "Größe – 1.log"]],
     [["pass k3v9: window", "500000000 60500000000"], ["pass k3v9: ruling", "set aside"]],
+    [["pass k3v9: ruling", "counts"], ["pass k3v9: carried over", "earlier, fresh passes count"]],
 ]
 
 

@@ -34,6 +34,8 @@ pub struct Methods {
     pub scenes: Vec<SceneRow>,
     /// What the team says in its own words: a heading and a text each.
     pub notes: Vec<(String, String)>,
+    /// What was carried over from earlier pieces.
+    pub carried: Vec<CarriedRow>,
     /// What was read off instruments.
     pub readings: Vec<ReadRow>,
     /// What did not run, was set aside, is to be run again or is disputed.
@@ -61,6 +63,29 @@ pub struct QuotedRow {
     pub link: String,
     /// When it was read.
     pub dated: Timestamp,
+}
+
+/// A part that was carried over from an earlier piece.
+#[derive(Clone, Debug, Serialize)]
+pub struct CarriedRow {
+    /// The part as it is run.
+    pub name: String,
+    /// Day of its newest earlier pass.
+    pub recorded: String,
+    /// Its driver then.
+    pub driver: String,
+    /// Its rigs then.
+    pub rigs: String,
+    /// Its cells.
+    pub cells: u64,
+    /// What the checks say together.
+    pub says: String,
+    /// The same counted.
+    pub counted: String,
+    /// What each check says.
+    pub checks: Vec<String>,
+    /// Why it was carried over; may be empty.
+    pub reason: String,
 }
 
 /// A part.
@@ -180,6 +205,7 @@ impl Page for Methods {
             rigs: Vec::new(),
             scenes: Vec::new(),
             notes: Vec::new(),
+            carried: Vec::new(),
             readings: Vec::new(),
             left_out: Vec::new(),
             quoted: vec![QuotedRow {
@@ -226,6 +252,17 @@ impl Page for Methods {
                 builds: "1.4".to_owned(),
             }],
             notes: vec![("Disclosure".to_owned(), "The Curlew is lent by its maker.".to_owned())],
+            carried: vec![CarriedRow {
+                name: "Tarnwick Dunlin".to_owned(),
+                recorded: "14 Oct 2026".to_owned(),
+                driver: "30.1".to_owned(),
+                rigs: "alder (26100)".to_owned(),
+                cells: 8,
+                says: "run again".to_owned(),
+                counted: "2 hold, 1 run again".to_owned(),
+                checks: vec!["Vellum Rally, hairpin, 2160p native: run again (6.0% slower)".to_owned()],
+                reason: "back at its maker".to_owned(),
+            }],
             readings: vec![ReadRow {
                 name: "noise at 50 cm, dB(A)".to_owned(),
                 method: "meter class 2".to_owned(),

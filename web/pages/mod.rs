@@ -3,6 +3,7 @@
 mod across;
 mod against;
 mod board;
+mod carried;
 mod cells;
 mod changes;
 mod charts;
@@ -57,6 +58,7 @@ pub use against::{
     Against, AgainstForm, CellLine, Comparison, Contender, OverallLine, PriorShown, RatioLine, SceneLine,
 };
 pub use board::{Board, LastIn, NextPass, ThenLine};
+pub use carried::{CarriedCell, CarriedOver, CarriedPart, CarryOffer, RanOn, SpotCheck};
 pub use cells::{CellRow, Cells, Choice, PartTunings, Selected};
 pub use changes::{ChangeBlock, ChangeRow, Changes};
 pub use charts::{Chart, ChartLine, Charts, ScenePlace, WIDTHS};
@@ -157,6 +159,7 @@ fn each_page(take: &mut impl Samples) -> Result<(), askama::Error> {
     take.page::<Pack>("pack")?;
     take.page::<Pattern>("pattern")?;
     take.page::<People>("people")?;
+    take.page::<CarriedOver>("carried")?;
     take.page::<Cells>("cells")?;
     take.page::<Changes>("changes")?;
     take.page::<Piece>("piece")?;

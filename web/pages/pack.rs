@@ -29,6 +29,8 @@ pub struct Pack {
     pub charts: Vec<ChartEntry>,
     /// Other files.
     pub files: Vec<FileEntry>,
+    /// What is to be known of parts that were carried over, before the pack leaves.
+    pub carried: Vec<String>,
     /// Bytes of the captures that can go along.
     pub captured: u64,
     /// The piece's embargo, until it ends.
@@ -116,6 +118,7 @@ impl Page for Pack {
             names_found: 0,
             names: Vec::new(),
             not_masked: Vec::new(),
+            carried: Vec::new(),
             head: "0".to_owned(),
         };
         let chart = |name: &str, draft| ChartEntry {
@@ -131,6 +134,9 @@ impl Page for Pack {
             lapsed: 1,
             disputed: 1,
             flagged: 2,
+            carried: vec![
+                "Tarnwick Dunlin was carried over and not checked: no spot check has run.".to_owned(),
+            ],
             captured: 326_000_000,
             embargo: Some(Embargo::sample(true)),
             names_found: 2,

@@ -37,6 +37,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::PIECES, Page("pieces"), true),
     (p::PIECE, Page("piece"), true),
     (p::PIECE_CELLS, Page("cells"), true),
+    (p::CARRIED, Page("carried"), true),
     (p::PLAN, Page("plan"), false),
     (p::REPLACE, Nothing, true),
     (p::DID_NOT_RUN, Nothing, true),

@@ -189,6 +189,7 @@ fn lane(shown: &Shown, pass: &PassEvidence, own: bool, px: u32) -> Lane {
         Standing::Flagged => "flagged too",
         Standing::SetAside => "set aside",
         Standing::RunAgain => "run again",
+        Standing::Earlier => "earlier",
     };
     let median_ns = shown.median_ms.map(|ms| ms * 1e6).filter(|ns| *ns > 0.0);
     let columns = median_ns.and_then(|_| shown.strips.get(&pass.row.key)).map_or(&[][..], Vec::as_slice);

@@ -37,6 +37,11 @@ impl CellValue {
         self.passes == 1
     }
 
+    /// Standard error of its logarithm; `None` where there is no spread.
+    pub fn ln_se(&self) -> Option<f64> {
+        self.ln_error().map(|error| error.s2.sqrt())
+    }
+
     /// Squared standard error of its logarithm, with the degrees of freedom; `None` where there is no spread.
     pub(super) fn ln_error(&self) -> Option<Variance> {
         let (spread, interval) = (self.spread?, self.interval?);

@@ -4,12 +4,13 @@
 //! The pass is the unit of replication and everything here works on natural logarithms of pass measures, so that a
 //! ratio is a difference, an interval of a ratio stays above zero and swapping the parts turns x into 1/x. Data flow:
 //! [`passes`] -> [`noise`] (how far passes scatter) -> [`cell`] -> [`ratio`] (one scene) -> [`overall`] ->
-//! [`verdict`]. From ratios: [`worth`] (money), [`reader`] (for whom), [`ranks`]. From cells at several tunings or
+//! [`verdict`]. Of what an earlier piece left: [`carried`]. From ratios: [`worth`] (money), [`reader`] (for whom), [`ranks`]. From cells at several tunings or
 //! settings: [`together`], [`curve`], [`knee`], [`saturating`], [`front`], [`difference`].
 //!
 //! Intervals and tail probabilities come from `statrs`; what is kept for a figure's digest (the noise prior) is
 //! rounded to decimal strings first.
 
+pub mod carried;
 pub mod cell;
 pub mod curve;
 pub mod difference;

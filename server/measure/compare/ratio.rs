@@ -167,6 +167,12 @@ impl Ratio {
         error_at(&self.terms, self.between, n)
     }
 
+    /// The same once the contender has `n` passes and the baseline as many as now.
+    pub(super) fn contender_at(&self, n: u32) -> Option<Variance> {
+        let [baseline, contender] = self.terms.as_slice() else { return None };
+        satterthwaite(&[baseline.variance_at(0)?, contender.variance_at(n)?])
+    }
+
     /// Variance of ln(ratio) that comes from passes, unmoderated, without what rigs add.
     pub(super) fn error_of_passes(&self) -> Option<f64> {
         let each = self.terms.iter().map(|term| Some(term.plain(1.0).variance_at(0)?.s2));

@@ -168,7 +168,7 @@ impl Verdict {
 }
 
 /// A share of 1 as per cent, with a tenth where there is one.
-fn tenths(share: f64) -> String {
+pub(super) fn tenths(share: f64) -> String {
     let text = format!("{:.1}", share * 100.0);
     text.strip_suffix(".0").map_or_else(|| text.clone(), str::to_owned)
 }

@@ -18,7 +18,8 @@
 //!   their weights;
 //! - for each pass of its cells, by key, `pass KEY: FIELD`: role and scene; capture (SHA-256), member, segment; layout
 //!   (shape and version); window in ns; whether it counts ('counts', 'set aside', 'run
-//!   again'; with ', disputed' behind it while rulings of two people stand); unit; rig base; driver
+//!   again'; with ', disputed' behind it while rulings of two people stand); where its cell is carried over from an earlier
+//!   piece, `carried over` with 'earlier', 'earlier, fresh passes count' or 'fresh'; unit; rig base; driver
 //!   and build with their dates (microseconds UTC); each placed companion with its digest, offset (ns) and drift
 //!   (parts in 1e9).
 //!
@@ -311,6 +312,9 @@ fn pass_fields(fields: &mut Fields, evidence: &Evidence, pass: &PassEvidence, of
     add("layout", format!("{} {}", row.layout_shape, row.layout_version));
     add("window", format!("{} {}", window.start_ns, window.end_ns));
     add("ruling", format!("{}{}", ruling(row.verdict), if row.disputed() { DISPUTED } else { "" }));
+    if let Some(word) = pass.age.word() {
+        add("carried over", word.to_owned());
+    }
     add("unit", row.unit.clone());
     add("rig", row.rig.clone());
     if let Some(base) = evidence.registers.bases.get(&row.rig_base_id).map(|b| &b.fields) {
@@ -464,6 +468,26 @@ mod tests {
         seen.sort();
         seen.dedup();
         assert_eq!(seen.len(), count);
+    }
+
+    #[test]
+    fn carrying_over_is_an_input_of_its_own_cells_and_of_no_others() {
+        use crate::work::carried::Age;
+        for what in [ratio(), overall(), What::Cell { measure: AVERAGE, cell: CellId(101) }] {
+            assert!(changed(&what, |e| pass(e, 101).age = Age::Earlier));
+            assert!(!changed(&what, |e| pass(e, 301).age = Age::Earlier));
+        }
+        assert!(!changed(&ratio(), |e| pass(e, 102).age = Age::Fresh), "another scene");
+        let at = |age| {
+            let mut evidence = evidence();
+            pass(&mut evidence, 101).age = age;
+            rests_on(&evidence, &ratio())
+        };
+        let digests = [Age::Own, Age::Earlier, Age::Replaced, Age::Fresh].map(|age| at(age).digest());
+        assert_eq!(digests.iter().collect::<std::collections::BTreeSet<_>>().len(), 4);
+        let field = |age| at(age).get("pass pass10101: carried over").map(str::to_owned);
+        assert_eq!(field(Age::Replaced).as_deref(), Some("earlier, fresh passes count"));
+        assert_eq!(field(Age::Own), None, "figures from before keep their digest");
     }
 
     #[test]

@@ -117,7 +117,7 @@ fn answer(verdict: &Verdict) -> &'static str {
 /// Passes of the figure's cells that count, or that were ruled out.
 fn passes(evidence: &Evidence, what: &What, kept: bool) -> Vec<PassId> {
     let own = cells(evidence, what).into_iter().flat_map(|cell| &cell.passes);
-    own.filter(|pass| pass.row.kept() == kept).map(|pass| pass.row.id).collect()
+    own.filter(|pass| if kept { pass.counts() } else { !pass.row.kept() }).map(|pass| pass.row.id).collect()
 }
 
 /// The evidence as it would be if these passes counted, or did not.

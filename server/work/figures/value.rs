@@ -281,7 +281,20 @@ pub fn method(evidence: &Evidence, what: &What, valued: &Valued) -> String {
         }
         _ => derived::method(what, &passes),
     };
-    format!("{}: {of}; {interval}{prior}.", format::sentence(&quantity(evidence, what)))
+    let carried = carried_over(evidence, what);
+    format!("{}: {of}; {interval}{prior}.{carried}", format::sentence(&quantity(evidence, what)))
+}
+
+/// Whose cells were carried over, in a sentence; empty: nobody's.
+fn carried_over(evidence: &Evidence, what: &What) -> String {
+    let own = cells(evidence, what).into_iter().filter(|cell| cell.carried.is_some());
+    let names: BTreeSet<String> = own.map(|cell| tuning_name(evidence, cell.cell.of.tuning_id)).collect();
+    let names: Vec<String> = names.into_iter().collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!(" Carried over from an earlier piece: {}.", names.join(", "))
+    }
 }
 
 fn count(n: usize) -> u64 {

@@ -3,7 +3,7 @@
 use super::sheet::{About, Kind, Sheet, fields};
 use super::tables::{cell_fields, names, standing, words};
 use crate::store::passes::PassRow;
-use crate::work::evidence::{CellEvidence, Evidence};
+use crate::work::evidence::{CellEvidence, Evidence, Standing};
 
 /// The table.
 pub const ABOUT: About = About {
@@ -34,7 +34,10 @@ pub fn outs(evidence: &Evidence) -> Vec<Out<'_>> {
         .collect();
     for cell in evidence.cells.values() {
         for pass in cell.passes.iter().filter(|pass| !pass.standing.counts()) {
-            let why = pass.row.reason.as_deref().unwrap_or_default();
+            let why = match pass.standing {
+                Standing::Earlier => "carried over; fresh passes count in its place",
+                _ => pass.row.reason.as_deref().unwrap_or_default(),
+            };
             outs.push(Out { cell, pass: Some(&pass.row), how: standing(pass), why });
         }
         for row in cell.passes.iter().map(|pass| &pass.row).filter(|row| row.disputed()) {

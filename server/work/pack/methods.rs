@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 use weighhouse_web::pages::methods::{LeftOut, Methods, PartRow, QuotedRow, RigRow, SceneRow};
 
-use super::{left_out, readings};
+use super::{carried, left_out, readings};
 use crate::store::notes;
 use crate::store::passes::PassRow;
 use crate::store::quotes as store_quotes;
@@ -13,6 +13,7 @@ use crate::store::registers::parts::Origin;
 use crate::store::registers::{parts, rigs};
 use crate::store::{Db, RigBaseId};
 use crate::work::Result;
+use crate::work::carried::Age;
 use crate::work::evidence::{CellEvidence, Evidence};
 use crate::work::figures::value::cell_name;
 use crate::work::quotes;
@@ -43,6 +44,7 @@ pub async fn methods(db: &mut Db, evidence: &Evidence, head: String) -> Result<M
         scenes: scene_rows(evidence),
         readings: readings::methods(evidence),
         notes: noted(db, evidence).await?,
+        carried: carried::methods(evidence),
         left_out: left_out(evidence).into_iter().chain(readings::left_out(evidence)).collect(),
         quoted: quoted(db, evidence).await?,
         crossings: crossings(evidence),
@@ -171,7 +173,9 @@ fn crossings(evidence: &Evidence) -> Vec<String> {
             says.push(format!("{}: builds {}", cell_name(evidence, cell.cell.id), builds.join(" and ")));
         }
         let declared = evidence.declared.get(&cell.cell.part_id);
-        let other = kept.iter().filter(|row| Some(&row.driver_id) != declared);
+        // What was carried over is said by itself.
+        let own = cell.kept().filter(|pass| pass.age != Age::Earlier).map(|pass| &pass.row);
+        let other = own.filter(|row| Some(&row.driver_id) != declared);
         let other: BTreeSet<&str> = other.map(|row| row.driver.as_str()).collect();
         if !other.is_empty() {
             let other: Vec<&str> = other.into_iter().collect();

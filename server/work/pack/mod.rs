@@ -2,6 +2,7 @@
 //! tells when or by whom it was asked for.
 
 pub mod bars;
+pub mod carried;
 pub mod columns;
 pub mod figures;
 pub mod left_out;

@@ -4,7 +4,7 @@ use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 
 use super::names::Names;
 use super::sheet::{About, Field, Kind, Sheet, fields};
-use super::{left_out, prices, readers, readings};
+use super::{carried, left_out, prices, readers, readings};
 use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence, Standing};
 
@@ -246,6 +246,7 @@ pub fn sheets(evidence: &Evidence, names: &Names) -> Result<Vec<Sheet>> {
         passes(evidence, names),
         pass_measures(evidence),
         left_out::sheet(evidence),
+        carried::sheet(evidence),
         prices::sheet(evidence),
         readers::told(evidence)?,
         readers::weights(evidence)?,
@@ -260,6 +261,7 @@ pub fn standing(pass: &PassEvidence) -> &'static str {
         Standing::Flagged => "flagged, not ruled",
         Standing::SetAside => "set aside",
         Standing::RunAgain => "run again",
+        Standing::Earlier => "earlier",
     }
 }
 
