@@ -5,6 +5,7 @@
 //! order or the thread in which passes are asked for. No clock, files or network.
 
 mod decisions;
+mod earlier;
 mod frames;
 mod logs;
 mod random;
@@ -19,6 +20,7 @@ mod week;
 #[cfg(test)]
 mod tests;
 
+pub use earlier::Earlier;
 pub use readings::{DemoReading, ReadingKind};
 pub use soaks::{DemoSoak, THROTTLES_AFTER_S};
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};

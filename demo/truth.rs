@@ -206,6 +206,19 @@ pub fn cell_truth(cell: &DemoCell, tunings: &[Tuning]) -> Option<CellTruth> {
     Some(truth)
 }
 
+/// Levels of the Dunlin in a scene at the native setting.
+pub fn dunlin_at(scene: usize) -> CellTruth {
+    let level = &NATIVE_LEVELS[scene];
+    CellTruth {
+        average_fps: level.fps,
+        low_1_quantile_fps: level.fps / level.shape,
+        power_w: 400.0 * POWER_SHARE[scene],
+        spread: SPREAD[scene],
+        card_share: if scene == QUARRY { 0.82 } else { 0.965 },
+        latency_ms: None,
+    }
+}
+
 /// Factor of the frame rate of a pass against its cell's truth, from rig and driver.
 pub fn pass_factor(cell: &DemoCell, rig: usize, driver: usize) -> f64 {
     let stepped = driver == CURLEW_OLD_DRIVER && STEP_SCENES.contains(&cell.scene);

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use crate::earlier::Earlier;
 use crate::frames::Recipe;
 use crate::readings::{DemoReading, ReadingKind};
 use crate::soaks::DemoSoak;
@@ -42,6 +43,8 @@ pub struct Demo {
     pub readings: Vec<DemoReading>,
     /// Sensor logs of parts that run warm.
     pub soaks: Vec<DemoSoak>,
+    /// What is carried over from a piece of six weeks ago.
+    pub earlier: Option<Earlier>,
     /// What the team has decided so far, in this order.
     pub decisions: Vec<Decision>,
     /// What is true of all this.

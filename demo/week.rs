@@ -3,6 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::decisions::decisions;
+use crate::earlier::earlier;
 use crate::frames::Recipe;
 use crate::logs::Layout;
 use crate::random::Random;
@@ -57,6 +58,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         reading_kinds: kinds(),
         readings: readings(now),
         soaks: soaks(seed, now),
+        earlier: None,
         decisions: Vec::new(),
     };
     let mut done = vec![0; demo.cells.len()];
@@ -74,6 +76,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         }
     }
     demo.decisions = decisions(&demo);
+    demo.earlier = Some(earlier(seed, now, &demo.scenes, &demo.settings));
     demo
 }
 

@@ -4,6 +4,7 @@
 
 #![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "what fails fails the test")]
 
+mod carried;
 mod day;
 mod draft;
 mod driver;

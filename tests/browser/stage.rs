@@ -77,7 +77,20 @@ impl Bench {
         let row = |cell: usize| (week.cells[cell].scene, week.cells[cell].setting);
         let rows: Vec<_> = faults.iter().map(|kind| row(week.passes[faulty(kind).unwrap()].cell)).collect();
         let kept: Vec<bool> = week.passes.iter().map(|pass| rows.contains(&row(pass.cell))).collect();
-        Self::of(week, &kept).await
+        Self::of(week, &kept, false).await
+    }
+
+    /// Sets it: the native cells of these scenes, and the card of an earlier piece, carried over and not checked.
+    pub async fn carried_over(scenes: &[usize]) -> Self {
+        let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
+        let wanted = |cell: usize| {
+            let cell = &week.cells[cell];
+            scenes.contains(&cell.scene) && cell.setting == 0 && week.tunings[cell.tuning].name == "stock"
+        };
+        let kept: Vec<bool> = week.passes.iter().map(|pass| wanted(pass.cell)).collect();
+        let earlier = week.earlier.as_mut().unwrap();
+        earlier.passes.retain(|pass| scenes.contains(&pass.cell));
+        Self::of(week, &kept, true).await
     }
 
     /// Sets it: the passes of stock parts at a setting.
@@ -88,19 +101,29 @@ impl Bench {
             week.settings[cell.setting].name == name && week.tunings[cell.tuning].name == "stock"
         };
         let kept: Vec<bool> = week.passes.iter().map(|pass| wanted(pass.cell)).collect();
-        Self::of(week, &kept).await
+        Self::of(week, &kept, false).await
     }
 
     /// Loads those passes of a week that are kept, before anything was decided.
-    async fn of(mut week: Demo, kept: &[bool]) -> Self {
+    async fn of(mut week: Demo, kept: &[bool], with_earlier: bool) -> Self {
         let house = House::start().await;
         let mut kept = kept.iter();
         week.passes.retain(|_| *kept.next().unwrap());
         week.decisions.clear();
+        let mut loaded = week.clone();
+        match &mut loaded.earlier {
+            Some(earlier) if with_earlier => earlier.fresh.clear(),
+            earlier => *earlier = None,
+        }
         let passwords = Passwords::new(CHEAP);
-        bench_week::load(&house.store, &Chance::system(), &passwords, week.clone(), |_| {}).await.unwrap();
+        bench_week::load(&house.store, &Chance::system(), &passwords, loaded, |_| {}).await.unwrap();
         let pieces = pieces::all(&mut house.store.read().await.unwrap()).await.unwrap();
         Self { piece: pieces[0].key.clone(), house, week }
+    }
+
+    /// Lets time pass.
+    pub fn wait_s(&self, seconds: i64) {
+        self.house.wait_s(seconds);
     }
 
     /// Where its pages are.

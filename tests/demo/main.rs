@@ -7,6 +7,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
 mod answers;
+mod carried;
 mod faults;
 mod more_answers;
 mod readings;

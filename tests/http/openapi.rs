@@ -140,6 +140,10 @@ async fn what_pages_answer_with_fits_their_schemas() {
     let mut week = weighhouse_demo::bench_week(1, Timestamp::from_microsecond(NOW_US).unwrap());
     let cells: Vec<usize> = (0..week.cells.len()).filter(|at| week.cells[*at].scene < 2).collect();
     week.passes.retain(|pass| cells.contains(&pass.cell) && pass.number <= 2);
+    if let Some(earlier) = &mut week.earlier {
+        earlier.passes.retain(|pass| pass.cell < 2 && pass.number == 1);
+        earlier.fresh.retain(|pass| pass.cell < 2 && pass.number == 4);
+    }
     week.decisions.clear();
     let person = week.team.people[0].clone();
     let passwords = Passwords::new(CHEAP);

@@ -33,6 +33,7 @@ impl Bench {
         let of = |kind: FaultKind| faults().filter(move |(fault, _)| *fault == Some(kind)).take(count);
         let cells: Vec<_> = kinds.iter().flat_map(|kind| of(*kind).map(|(_, pass)| pass.cell)).collect();
         week.passes.retain(|pass| cells.contains(&pass.cell));
+        week.earlier = None;
         for pass in &mut week.passes {
             pass.sensors_name = None;
         }

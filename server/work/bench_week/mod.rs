@@ -1,6 +1,7 @@
 //! Fills an empty store with the invented team's bench week, through the same doors that a team uses.
 
 mod decisions;
+mod earlier;
 mod readings;
 mod registers;
 
@@ -19,8 +20,8 @@ use crate::store::passes::NewPass;
 use crate::store::people::Role;
 use crate::store::soaks::{self, SoakFields};
 use crate::store::{
-    Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SegmentId, Store, TuningId,
-    UnitId, pieces,
+    Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SceneId, SegmentId, SettingId,
+    Store, TuningId, UnitId, pieces,
 };
 
 /// Logs on their way at once: two are read while others are written.
@@ -30,6 +31,8 @@ const AT_ONCE: usize = 4;
 struct Ids {
     people: Vec<PersonId>,
     piece: PieceId,
+    scenes: Vec<SceneId>,
+    settings: Vec<SettingId>,
     rigs: Vec<RigId>,
     bases: Vec<Vec<RigBaseId>>,
     units: Vec<UnitId>,
@@ -100,7 +103,11 @@ pub async fn load(
     says("computing measures and intervals");
     keep_prior(store, &ids, ids.owner()).await?;
     says("ruling on passes and agreeing on figures");
-    decisions::take(store, chance, &ids, &weeks.decisions).await
+    decisions::take(store, chance, &ids, &weeks.decisions).await?;
+    match &weeks.earlier {
+        Some(of) => earlier::carry_over(store, chance, &taking, (&ids, of)).await,
+        None => Ok(()),
+    }
 }
 
 async fn send(
