@@ -2,10 +2,10 @@
 
 use jiff::tz::TimeZone;
 
+use super::block::{Block, Row};
 use super::describe::place;
 use super::layout::Column;
-use super::lines::Cells;
-use super::number::{self, Cell, Marks};
+use super::number::{self, Cell, Decimal, Marks};
 use super::stamp;
 use crate::recording::Unit;
 
@@ -27,9 +27,8 @@ impl Timed {
         Self { column: place(column.index), unit: column.unit }
     }
 
-    /// Its cell in nanoseconds; the error says what the cell holds instead.
-    pub fn read(self, cells: &Cells, line: &[u8], marks: Marks) -> Result<i64, String> {
-        let cell = cells.get(line, self.column);
+    /// A cell of it in nanoseconds; the error says what the cell holds instead.
+    pub fn read(self, cell: &[u8], marks: Marks) -> Result<i64, String> {
         if matches!(self.unit, Unit::Iso8601 | Unit::TimeOfDay) {
             return stamp::stamp(cell)
                 .filter(|stamp| stamp.dated == (self.unit == Unit::Iso8601))
@@ -40,36 +39,56 @@ impl Timed {
                 });
         }
         match number::parse(cell, marks) {
-            Cell::Number(n) if self.unit == Unit::FramesPerSecond => {
-                of_rate(n.value()).ok_or_else(|| format!("'{}' is no frame rate", shortened(cell)))
-            }
-            Cell::Number(n) => {
-                n.nanoseconds(self.unit).ok_or_else(|| format!("'{}' is out of range", shortened(cell)))
-            }
+            Cell::Number(n) => self.of_number(n).ok_or_else(|| match self.unit {
+                Unit::FramesPerSecond => format!("'{}' is no frame rate", shortened(cell)),
+                _ => format!("'{}' is out of range", shortened(cell)),
+            }),
             Cell::Missing => Err("the cell is empty".to_owned()),
             Cell::NotFinite => Err(format!("'{}' is not a finite number", shortened(cell))),
             Cell::Words => Err(format!("'{}' is not a number", shortened(cell))),
         }
     }
 
-    /// Its cell as a wall clock, ns since 1970; `None` where it holds none or names no zone and `zone` is unknown.
-    pub fn read_wall(self, cells: &Cells, line: &[u8], marks: Marks, zone: Option<&TimeZone>) -> Option<i64> {
+    /// A number of it in nanoseconds; `None` where that is out of range.
+    #[inline]
+    fn of_number(self, number: Decimal) -> Option<i64> {
+        if self.unit == Unit::FramesPerSecond {
+            of_rate(number.value())
+        } else {
+            number.nanoseconds(self.unit)
+        }
+    }
+
+    /// Its cells in a block in nanoseconds; `None` where [`Timed::read`] has to say more of one.
+    pub fn read_ahead(self, block: &Block, text: &[u8], marks: Marks, times: &mut Vec<Option<i64>>) {
+        times.clear();
+        if matches!(self.unit, Unit::Iso8601 | Unit::TimeOfDay) {
+            times.extend(
+                (0..block.rows()).map(|row| self.read(block.row(text, row).cell(self.column), marks).ok()),
+            );
+            return;
+        }
+        block.each(text, self.column, marks, |cell| {
+            times.push(match cell {
+                Cell::Number(number) => self.of_number(number),
+                _ => None,
+            });
+        });
+    }
+
+    /// A cell of it as a wall clock, ns since 1970; `None` where it holds none or names no zone and `zone` is unknown.
+    pub fn read_wall(self, cell: &[u8], marks: Marks, zone: Option<&TimeZone>) -> Option<i64> {
         if self.unit == Unit::TimeOfDay {
             return None;
         }
         if self.unit != Unit::Iso8601 {
-            return self.read(cells, line, marks).ok();
+            return self.read(cell, marks).ok();
         }
-        let stamp = stamp::stamp(cells.get(line, self.column))?;
+        let stamp = stamp::stamp(cell)?;
         match stamp.offset_s {
             Some(_) => Some(stamp.ns()),
             None => in_zone(stamp.face_ns, zone?),
         }
-    }
-
-    /// Its cell as a sentence quotes it.
-    pub fn quote(self, cells: &Cells, line: &[u8]) -> String {
-        shortened(cells.get(line, self.column))
     }
 }
 
@@ -85,7 +104,8 @@ pub fn seconds(ns: i64) -> f64 {
     ns as f64 / 1e9
 }
 
-fn shortened(cell: &[u8]) -> String {
+/// A cell as a sentence quotes it.
+pub fn shortened(cell: &[u8]) -> String {
     let text = String::from_utf8_lossy(cell);
     if text.chars().count() > QUOTED {
         text.chars().take(QUOTED).collect::<String>() + "…"

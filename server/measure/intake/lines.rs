@@ -9,6 +9,8 @@ use std::io::{self, Read};
 use memchr::memchr;
 use wide::u8x16;
 
+use super::block::{Block, Row};
+
 /// Longest line that is still taken for a row of a log, bytes.
 pub const LONGEST_LINE: usize = 1024 * 1024;
 const CHUNK: usize = 256 * 1024;
@@ -123,6 +125,14 @@ impl<R: Read> Lines<'_, R> {
         }
     }
 
+    /// Cuts the plain rows ahead, as far as they are held, into `block`; gives their text.
+    pub fn plain_rows(&mut self, block: &mut Block, delimiter: u8) -> &[u8] {
+        let from = self.start;
+        self.start += block.cut(&self.buffer[from..self.filled], self.end, delimiter);
+        self.number += u64::try_from(block.rows()).unwrap_or(0);
+        &self.buffer[from..self.start]
+    }
+
     /// The next `length` bytes (all that are left without one) as a row that takes `breaks` lines more than one.
     fn give(&mut self, length: Option<usize>, breaks: u64, ended: bool) -> Line<'_> {
         let from = self.start;
@@ -155,7 +165,7 @@ impl<R: Read> Lines<'_, R> {
     }
 }
 
-fn without_return(line: &[u8]) -> &[u8] {
+pub(super) fn without_return(line: &[u8]) -> &[u8] {
     line.strip_suffix(b"\r").unwrap_or(line)
 }
 
@@ -323,6 +333,16 @@ impl Cells {
     /// All cells of `line`.
     pub fn all<'a>(&'a self, line: &'a [u8]) -> impl Iterator<Item = &'a [u8]> {
         (0..self.bounds.len()).map(move |i| self.get(line, i))
+    }
+}
+
+/// A line and its cells.
+#[derive(Clone, Copy)]
+pub struct RowOfLine<'a>(pub &'a Cells, pub &'a [u8]);
+
+impl Row for RowOfLine<'_> {
+    fn cell(&self, column: usize) -> &[u8] {
+        self.0.get(self.1, column)
     }
 }
 

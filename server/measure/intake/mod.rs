@@ -11,6 +11,7 @@
 
 mod alone;
 mod assemble;
+mod block;
 mod candidate;
 mod clock;
 pub mod container;

@@ -168,6 +168,81 @@ fn parse_plain(cell: &[u8], mark: u8) -> Cell {
     Cell::Number(Decimal { mantissa: if negative { -mantissa } else { mantissa }, scale })
 }
 
+/// How the numbers of a column are mostly written: with so many digits after the mark.
+///
+/// Reads a cell from its end, two words of eight bytes: no branch depends on how long the whole part is, which changes
+/// from row to row, and no byte is looked at by itself.
+#[derive(Clone, Copy)]
+pub struct Usual {
+    mark: u8,
+    scale: usize,
+    written: i32,
+    /// Eight times the scale.
+    after_bits: usize,
+    /// The bytes of a word that stand after the mark.
+    after: u64,
+}
+
+impl Usual {
+    /// Digits after the mark that fit in a word.
+    const MOST: usize = 8;
+
+    /// For numbers with a decimal mark; whole ones so far.
+    pub fn new(mark: u8) -> Self {
+        Self { mark, scale: 0, written: 0, after_bits: 0, after: 0 }
+    }
+
+    /// Reads the cell from `from` to `to` of a text as [`parse`] does; `None` where it is written in another way, or
+    /// too near the beginning.
+    #[inline]
+    pub fn read(&self, text: &[u8], from: usize, to: usize) -> Option<Decimal> {
+        let last = word_before(text, to)?;
+        if self.scale == 0 {
+            let mantissa = digits_at_end(last, to.wrapping_sub(from))?;
+            return Some(Decimal { mantissa, scale: 0 });
+        }
+        let mark = to.wrapping_sub(self.scale + 1);
+        let whole = mark.wrapping_sub(from);
+        let first = word_before(text, mark)?;
+        if text[mark] != self.mark || whole.wrapping_sub(1) >= 8 {
+            return None;
+        }
+        let free = 64 - 8 * whole;
+        let after = (last ^ ZEROS) & self.after;
+        let mantissa = if free >= self.after_bits {
+            together((first ^ ZEROS) >> free << (free - self.after_bits) | after)?
+        } else {
+            digits_at_end(first, whole)? * POWERS[self.scale] + together(after)?
+        };
+        Some(Decimal { mantissa, scale: self.written })
+    }
+
+    /// Takes to the way in which another cell is written.
+    pub fn note(&mut self, cell: Cell) {
+        let Cell::Number(Decimal { scale: written, .. }) = cell else { return };
+        if let Some(scale) = usize::try_from(written).ok().filter(|scale| *scale <= Self::MOST) {
+            (self.scale, self.written, self.after_bits) = (scale, written, 8 * scale);
+            self.after = if scale == 0 { 0 } else { u64::MAX << (64 - self.after_bits) };
+        }
+    }
+}
+
+/// The eight bytes before a place.
+#[inline]
+fn word_before(text: &[u8], to: usize) -> Option<u64> {
+    Some(u64::from_le_bytes(*text.get(..to)?.last_chunk::<8>()?))
+}
+
+/// The number that the last `length` bytes of a word are, one to eight.
+#[inline]
+fn digits_at_end(word: u64, length: usize) -> Option<i64> {
+    if length.wrapping_sub(1) >= 8 {
+        return None;
+    }
+    let free = 64 - 8 * length;
+    together((word ^ ZEROS) >> free << free)
+}
+
 /// Digits with at most one mark, too few of them to overflow: what nearly every cell of a log is. Eight are taken at
 /// once, in the places of one integer.
 fn plain(digits: &[u8], mark: u8) -> Option<Decimal> {
@@ -250,9 +325,13 @@ fn right_aligned(word: u64, length: usize) -> u64 {
 /// The number that eight digits are; they are put together in pairs, fours, eights.
 #[inline]
 fn eight_digits(word: u64) -> Option<i64> {
-    let digits = word.wrapping_sub(ZEROS);
-    // No byte below '0' and none above '9'.
-    if (digits | word.wrapping_add(EACH * (0x7F - u64::from(b'9')))) & (EACH << 7) != 0 {
+    together(word ^ ZEROS)
+}
+
+/// The number of eight digits from 0 to 9 in the bytes of a word, the last one highest; `None` where one is none.
+#[inline]
+fn together(digits: u64) -> Option<i64> {
+    if (digits | digits.wrapping_add(EACH * (0x7F - 9))) & (EACH << 7) != 0 {
         return None;
     }
     let pairs = digits.wrapping_mul(10).wrapping_add(digits >> 8);

@@ -2,11 +2,11 @@
 
 use super::Segment;
 use super::assemble::Conditions;
-use super::clock::{Timed, seconds};
+use super::block::{Block, Row};
+use super::clock::{Timed, seconds, shortened};
 use super::describe::place;
 use super::held::{Broken, Held};
 use super::layout::{Dropped, Layout, StampAt};
-use super::lines::Cells;
 use super::number::Marks;
 use super::problems::Problems;
 use super::several::is_marked;
@@ -54,6 +54,9 @@ pub(super) struct Rows<'a> {
     next_at_ns: i64,
     days_ns: i64,
     before_ns: Option<(i64, i64)>,
+    // Of the block that was read ahead:
+    stamps: Vec<Option<i64>>,
+    spans: Vec<Option<i64>>,
 }
 
 impl<'a> Rows<'a> {
@@ -90,6 +93,8 @@ impl<'a> Rows<'a> {
             next_at_ns: 0,
             days_ns: 0,
             before_ns: None,
+            stamps: Vec::new(),
+            spans: Vec::new(),
         };
         rows.make_room(conditions.expected_rows);
         rows
@@ -110,16 +115,46 @@ impl<'a> Rows<'a> {
         self.tracks.reserve(rows);
     }
 
+    /// Reads times and tracks of a block of rows, column by column.
+    pub(super) fn read_ahead(&mut self, block: &Block, text: &[u8]) {
+        if let Some(clock) = self.clock {
+            clock.read_ahead(block, text, self.marks, &mut self.stamps);
+        }
+        if let Some(durations) = self.durations {
+            durations.read_ahead(block, text, self.marks, &mut self.spans);
+        }
+        self.tracks.read_ahead(block, text);
+    }
+
+    /// Whether the times of a row of the block are known.
+    pub(super) fn is_timed(&self, row: usize) -> bool {
+        let known = |timed: Option<Timed>, times: &[Option<i64>]| timed.is_none() || times[row].is_some();
+        known(self.clock, &self.stamps) && known(self.durations, &self.spans)
+    }
+
+    /// The block is done with.
+    pub(super) fn end_block(&mut self) {
+        self.tracks.end_block();
+    }
+
+    /// The time of a row, read ahead or now.
+    fn time(&self, timed: Timed, ahead: &[Option<i64>], row: &impl Row) -> Result<i64, String> {
+        match row.ahead().and_then(|place| ahead.get(place).copied().flatten()) {
+            Some(ns) => Ok(ns),
+            None => timed.read(row.cell(timed.column), self.marks),
+        }
+    }
+
     /// A row of the table.
-    pub(super) fn add(&mut self, number: u64, cells: &Cells, line: &[u8]) {
-        if self.only.as_ref().is_some_and(|(column, is)| cells.get(line, *column) != is) {
+    pub(super) fn add(&mut self, number: u64, row: &impl Row) {
+        if self.only.as_ref().is_some_and(|(column, is)| row.cell(*column) != is) {
             return;
         }
-        let marked = self.dropped.is_some_and(|(column, _)| is_marked(cells.get(line, column)));
+        let marked = self.dropped.is_some_and(|(column, _)| is_marked(row.cell(column)));
         self.marked += usize::from(marked);
         let joined = marked && self.dropped.is_some_and(|(_, how)| how.is_some_and(|d| !d.counts));
         let stamp = match self.clock {
-            Some(clock) => match clock.read(cells, line, self.marks) {
+            Some(clock) => match self.time(clock, &self.stamps, row) {
                 Ok(ns) => Some(self.past_midnight(clock, ns)),
                 Err(what) => {
                     let kept = if self.durations.is_some() {
@@ -134,11 +169,11 @@ impl<'a> Rows<'a> {
             None => None,
         };
         match (self.kind, self.durations) {
-            (Kind::Companion, _) => self.sample(number, stamp, cells, line),
-            (Kind::Frames, Some(durations)) => self.frame(number, (stamp, joined), durations, cells, line),
+            (Kind::Companion, _) => self.sample(number, stamp, row),
+            (Kind::Frames, Some(durations)) => self.frame(number, (stamp, joined), durations, row),
             // Its stamp ends no frame: the one before goes on until the next that was shown.
             (Kind::Frames, None) if joined => {}
-            (Kind::Frames, None) => self.stamped(number, stamp, cells, line),
+            (Kind::Frames, None) => self.stamped(number, stamp, row),
         }
     }
 
@@ -154,15 +189,8 @@ impl<'a> Rows<'a> {
     }
 
     /// A row with its duration; `joined` gives its time to the frame before it.
-    fn frame(
-        &mut self,
-        number: u64,
-        (stamp, joined): (Option<i64>, bool),
-        durations: Timed,
-        cells: &Cells,
-        line: &[u8],
-    ) {
-        let duration = match durations.read(cells, line, self.marks) {
+    fn frame(&mut self, number: u64, (stamp, joined): (Option<i64>, bool), durations: Timed, row: &impl Row) {
+        let duration = match self.time(durations, &self.spans, row) {
             Ok(ns) if (1..=LONGEST_FRAME_NS).contains(&ns) => ns,
             Ok(ns) => {
                 let what = match ns.signum() {
@@ -173,7 +201,7 @@ impl<'a> Rows<'a> {
                 self.bad_cell(
                     number,
                     durations,
-                    &format!("'{}' {what}", durations.quote(cells, line)),
+                    &format!("'{}' {what}", shortened(row.cell(durations.column))),
                     "the row is left out",
                 );
                 self.before_ns = None;
@@ -219,8 +247,8 @@ impl<'a> Rows<'a> {
             None => self.next_at_ns,
         };
         self.last_stamp_ns = start.or(self.last_stamp_ns);
-        self.note_wall(cells, line, if self.stamp_at == StampAt::End { duration } else { 0 });
-        self.tracks.read(cells, line);
+        self.note_wall(row, if self.stamp_at == StampAt::End { duration } else { 0 });
+        self.tracks.read(row);
         self.keep(at, Some(duration));
     }
 
@@ -239,7 +267,7 @@ impl<'a> Rows<'a> {
     }
 
     /// A row with nothing but its stamp: it ends the frame before it.
-    fn stamped(&mut self, number: u64, stamp: Option<i64>, cells: &Cells, line: &[u8]) {
+    fn stamped(&mut self, number: u64, stamp: Option<i64>, row: &impl Row) {
         let Some(now) = stamp else {
             self.waiting = None;
             return;
@@ -255,7 +283,7 @@ impl<'a> Rows<'a> {
             if duration > 0 {
                 let first = *self.first_ns.get_or_insert(begun.ns);
                 if self.stamp_at == StampAt::End {
-                    self.tracks.read(cells, line);
+                    self.tracks.read(row);
                 }
                 self.held.duration(number, duration);
                 self.keep(begun.ns - first, Some(duration));
@@ -271,15 +299,15 @@ impl<'a> Rows<'a> {
         self.waiting = Some(Waiting { line: number, ns: now });
         self.last_stamp_ns = Some(now);
         if self.stamp_at == StampAt::Start {
-            self.tracks.read(cells, line);
+            self.tracks.read(row);
         }
         if self.at_ns.is_empty() {
             self.wall_start_ns = None;
-            self.note_wall(cells, line, 0);
+            self.note_wall(row, 0);
         }
     }
 
-    fn sample(&mut self, number: u64, stamp: Option<i64>, cells: &Cells, line: &[u8]) {
+    fn sample(&mut self, number: u64, stamp: Option<i64>, row: &impl Row) {
         let Some(now) = stamp else { return };
         if let Some(before) = self.last_stamp_ns
             && now < before
@@ -296,8 +324,8 @@ impl<'a> Rows<'a> {
         }
         let first = *self.first_ns.get_or_insert(now);
         self.last_stamp_ns = Some(now);
-        self.note_wall(cells, line, 0);
-        self.tracks.read(cells, line);
+        self.note_wall(row, 0);
+        self.tracks.read(row);
         self.keep(now - first, None);
     }
 
@@ -308,11 +336,11 @@ impl<'a> Rows<'a> {
     }
 
     /// Wall clock of the segment's first row; `before_ns` is how far the row began before its stamp.
-    fn note_wall(&mut self, cells: &Cells, line: &[u8], before_ns: i64) {
+    fn note_wall(&mut self, row: &impl Row, before_ns: i64) {
         let (Some(wall), true) = (self.wall, self.wall_start_ns.is_none() && self.at_ns.is_empty()) else {
             return;
         };
-        let start = wall.read_wall(cells, line, self.marks, self.conditions.zone);
+        let start = wall.read_wall(row.cell(wall.column), self.marks, self.conditions.zone);
         self.wall_start_ns = start.map(|ns| ns - before_ns);
     }
 

@@ -58,13 +58,18 @@ impl Settled {
 
     /// Columns in which a line of full width holds what no row holds there.
     pub fn odd<'a>(&'a self, cells: &'a Cells, line: &'a [u8]) -> impl Iterator<Item = usize> + 'a {
-        (0..self.holds.len()).filter(|&i| self.odd_at(i, cells, line))
+        (0..self.holds.len()).filter(|&i| self.odd_at(i, cells.get(line, i)))
     }
 
-    /// Whether a line of full width holds in a column what no row holds there.
+    /// Whether a cell of a line of full width is what no row holds in that column.
     #[inline]
-    pub fn odd_at(&self, column: usize, cells: &Cells, line: &[u8]) -> bool {
-        self.holds.get(column).is_some_and(|holds| self.is_odd(*holds, cells.get(line, column)))
+    pub fn odd_at(&self, column: usize, cell: &[u8]) -> bool {
+        self.holds.get(column).is_some_and(|holds| self.is_odd(*holds, cell))
+    }
+
+    /// Whether a number is nothing odd in a column.
+    pub fn takes_numbers(&self, column: usize) -> bool {
+        self.holds.get(column).is_none_or(|holds| matches!(holds, Holds::Numbers | Holds::Mixed))
     }
 
     /// Whether a line that is too short is led by words where rows have none.

@@ -1,8 +1,8 @@
 //! The columns beside the times: read row by row into tracks in base units.
 
+use super::block::{Block, Row};
 use super::describe::place;
 use super::layout::Layout;
-use super::lines::Cells;
 use super::number::{self, Cell, Marks};
 use crate::recording::{Role, Track, Unit};
 
@@ -11,12 +11,18 @@ struct TrackCells {
     track: Track,
     factor: f64,
     waiting: f64,
+    /// Values of a block of rows.
+    ahead: Vec<f64>,
 }
 
 /// The tracks of the segment under way.
 pub struct Tracks {
     marks: Marks,
     list: Vec<TrackCells>,
+    /// Row of the block that was read last; else its values wait.
+    read: Option<usize>,
+    /// Rows of the block that are kept.
+    kept: Vec<usize>,
 }
 
 impl Tracks {
@@ -32,8 +38,9 @@ impl Tracks {
             track: Track { role: c.role, unit: c.unit, name: c.name.clone(), values: Vec::new() },
             factor: base_factor(c.unit),
             waiting: f64::NAN,
+            ahead: Vec::new(),
         });
-        Self { marks, list: list.collect() }
+        Self { marks, list: list.collect(), read: None, kept: Vec::new() }
     }
 
     /// Columns that are read, from 0.
@@ -49,29 +56,72 @@ impl Tracks {
     }
 
     /// Reads a row; its values wait until the row is known to be kept.
-    pub fn read(&mut self, cells: &Cells, line: &[u8]) {
+    pub fn read(&mut self, row: &impl Row) {
+        self.read = row.ahead();
+        if self.read.is_some() {
+            return;
+        }
         for t in &mut self.list {
-            t.waiting = match number::parse(cells.get(line, t.column), self.marks) {
-                Cell::Number(n) => n.value() * t.factor,
-                _ => f64::NAN,
-            };
+            t.waiting = value(number::parse(row.cell(t.column), self.marks), t.factor);
+        }
+    }
+
+    /// Reads a block of rows, column by column.
+    pub fn read_ahead(&mut self, block: &Block, text: &[u8]) {
+        for t in &mut self.list {
+            t.ahead.clear();
+            block.each(text, t.column, self.marks, |cell| t.ahead.push(value(cell, t.factor)));
         }
     }
 
     /// Keeps the values that were read last.
     pub fn keep(&mut self) {
-        for t in &mut self.list {
-            t.track.values.push(t.waiting);
+        match self.read {
+            Some(row) => self.kept.push(row),
+            None => {
+                self.write_kept();
+                self.list.iter_mut().for_each(|t| t.track.values.push(t.waiting));
+            }
         }
+    }
+
+    /// The block is done with: what was read last waits on.
+    pub fn end_block(&mut self) {
+        self.write_kept();
+        if let Some(row) = self.read.take() {
+            self.list.iter_mut().for_each(|t| t.waiting = t.ahead[row]);
+        }
+    }
+
+    /// Writes the rows of the block that are kept.
+    fn write_kept(&mut self) {
+        let (Some(&first), Some(&last)) = (self.kept.first(), self.kept.last()) else { return };
+        for t in &mut self.list {
+            if last - first + 1 == self.kept.len() {
+                t.track.values.extend_from_slice(&t.ahead[first..=last]);
+            } else {
+                t.track.values.extend(self.kept.iter().map(|&row| t.ahead[row]));
+            }
+        }
+        self.kept.clear();
     }
 
     /// Ends the segment and gives its tracks.
     pub fn take(&mut self) -> Vec<Track> {
+        self.write_kept();
         let taken = self
             .list
             .iter_mut()
             .map(|t| Track { values: std::mem::take(&mut t.track.values), ..t.track.clone() });
         taken.collect()
+    }
+}
+
+/// What a cell is in the base unit; `NaN` where it is no number.
+fn value(cell: Cell, factor: f64) -> f64 {
+    match cell {
+        Cell::Number(n) => n.value() * factor,
+        _ => f64::NAN,
     }
 }
 
