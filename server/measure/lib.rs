@@ -13,6 +13,7 @@ pub mod cuts;
 pub mod draft;
 pub mod intake;
 pub mod measures;
+pub mod memory;
 pub mod names;
 pub mod plan;
 pub mod readings;

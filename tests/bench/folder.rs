@@ -10,6 +10,7 @@ use std::time::Instant;
 use rayon::prelude::*;
 use weighhouse_measure::intake::{Known, Outcome, read_log};
 use weighhouse_measure::measures::{PassInput, PassMeasures, Seed, without_intervals};
+use weighhouse_measure::memory::keep_between_logs;
 
 /// Measures of each segment of frames in a file.
 fn file(path: &PathBuf) -> io::Result<Vec<PassMeasures>> {
@@ -27,6 +28,7 @@ fn file(path: &PathBuf) -> io::Result<Vec<PassMeasures>> {
 }
 
 fn main() -> io::Result<()> {
+    keep_between_logs();
     let mut args = std::env::args().skip(1);
     let folder = args.next().unwrap_or_else(|| ".".to_owned());
     let rounds = args.next().and_then(|n| n.parse().ok()).unwrap_or(1);

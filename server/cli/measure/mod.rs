@@ -17,6 +17,7 @@ use weighhouse_measure::intake::{
     Candidate, Known, LogReading, Member, Outcome, Question, Segment, read_log,
 };
 use weighhouse_measure::measures::{self, PassInput, PassMeasures, Seed, Tail};
+use weighhouse_measure::memory::keep_between_logs;
 use weighhouse_measure::recording::{Kind, Placed, Recording};
 use weighhouse_measure::screens::notices::{FEWEST_IN_TAIL, too_few_for_low};
 use weighhouse_measure::screens::{self, ScreenInput};
@@ -92,6 +93,7 @@ pub(super) fn run(args: &Args) -> anyhow::Result<ExitCode> {
 }
 
 fn measure(args: &Args, says: &mut Vec<String>) -> (Ending, Vec<Report>) {
+    keep_between_logs();
     let zone = match args.zone.as_deref().map(TimeZone::get).transpose() {
         Ok(zone) => zone,
         Err(_) => {
