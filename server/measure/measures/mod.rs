@@ -207,8 +207,7 @@ pub fn without_intervals(input: &PassInput<'_>) -> PassMeasures {
     let at_ns = recording.at_ns.get(rows.clone()).unwrap_or_default();
     let frames = frame_ns.len();
     let total_ns: i64 = frame_ns.iter().sum();
-    let mut slowest_first = frame_ns.to_vec();
-    slowest_first.sort_unstable_by(|a, b| b.cmp(a));
+    let slowest_first = rates::slowest_first(frame_ns);
 
     let seconds = (frames > 0).then(|| total_ns as f64 / 1e9);
     let over = |role| sampled::over_frames(role, recording, rows.clone(), input.companions);

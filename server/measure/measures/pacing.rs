@@ -1,7 +1,7 @@
 //! Frame pacing: the spread of successive frame times, and hitches.
 
 use super::rates::NS_PER_MS;
-use crate::stats::robust::{local_sd, running_median};
+use crate::stats::robust::{local_median, local_sd};
 use serde::{Deserialize, Serialize};
 
 /// Root mean square of the differences between successive frame times, ms: the root of the mean square successive
@@ -55,15 +55,23 @@ pub struct Hitches {
 /// neighbourhood's median by more than [`DEVIATIONS`] scaled median absolute deviations, at least [`RATIO`] times as long,
 /// and longer by at least [`FLOOR_NS`]. It marks; no measure of rate ever leaves a frame out.
 pub fn hitch_rows(frame_ns: &[i64]) -> Vec<(usize, i64)> {
-    let medians = running_median(frame_ns, NEIGHBOURS);
-    let rows = frame_ns.iter().zip(medians).enumerate();
-    rows.filter_map(|(row, (&ns, median))| {
-        let lost = ns - median;
-        let far = lost >= FLOOR_NS && ns as f64 >= RATIO * median as f64;
-        // The local spread is dear, so it is asked for last.
-        (far && lost as f64 > DEVIATIONS * local_sd(frame_ns, row, NEIGHBOURS, median)).then_some((row, lost))
-    })
-    .collect()
+    let lowest: Vec<i64> =
+        frame_ns.chunks(NEIGHBOURS).map(|of| of.iter().copied().fold(i64::MAX, i64::min)).collect();
+    let far = |ns: i64, usual: i64| ns - usual >= FLOOR_NS && ns as f64 >= RATIO * usual as f64;
+    let mut hitches = Vec::new();
+    for (stretch, of) in frame_ns.chunks(NEIGHBOURS).enumerate() {
+        // No median of a neighbourhood is below the lowest of three stretches, and few frames are far from that.
+        let about = stretch.saturating_sub(1)..(stretch + 2).min(lowest.len());
+        let least = lowest[about].iter().copied().fold(i64::MAX, i64::min);
+        for (row, &ns) in (stretch * NEIGHBOURS..).zip(of).filter(|(_, ns)| far(**ns, least)) {
+            let median = local_median(frame_ns, row, NEIGHBOURS);
+            let lost = ns - median;
+            if far(ns, median) && lost as f64 > DEVIATIONS * local_sd(frame_ns, row, NEIGHBOURS, median) {
+                hitches.push((row, lost));
+            }
+        }
+    }
+    hitches
 }
 
 /// Hitches of a window. `at_ns` and `frame_ns` are its rows, `first_row` the place of the first of them in the recording.
@@ -87,7 +95,30 @@ pub fn hitches(at_ns: &[i64], frame_ns: &[i64], first_row: usize) -> Hitches {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+    use proptest::test_runner::RngSeed;
+
     use super::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(16), ..ProptestConfig::default() })]
+
+        /// The rule as it is written, frame by frame.
+        #[test]
+        fn hitches_are_those_of_the_rule(frame_ns in prop::collection::vec(
+            prop_oneof![9 => 8_000_000_i64..9_000_000, 1 => 1_000_000_i64..60_000_000], 0..300)
+        ) {
+            let rule = |row: usize| {
+                let median = local_median(&frame_ns, row, NEIGHBOURS);
+                let (ns, lost) = (frame_ns[row], frame_ns[row] - median);
+                let far = lost >= FLOOR_NS && ns as f64 >= RATIO * median as f64;
+                let apart = lost as f64 > DEVIATIONS * local_sd(&frame_ns, row, NEIGHBOURS, median);
+                (far && apart).then_some((row, lost))
+            };
+            let want: Vec<_> = (0..frame_ns.len()).filter_map(rule).collect();
+            prop_assert_eq!(hitch_rows(&frame_ns), want);
+        }
+    }
 
     #[test]
     fn successive_differences_of_even_uneven_and_short_passes() {

@@ -42,8 +42,9 @@ impl Integral {
     }
 
     fn saw(&mut self, value: f64) {
-        let (min, max) = self.extremes.unwrap_or((value, value));
-        self.extremes = Some((min.min(value), max.max(value)));
+        let (min, max) = self.extremes.get_or_insert((value, value));
+        *min = if value < *min { value } else { *min };
+        *max = if value > *max { value } else { *max };
     }
 
     fn over(self, span_ns: i128) -> Option<Sampled> {

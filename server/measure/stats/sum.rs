@@ -1,6 +1,8 @@
 //! Compensated sums, so that a result depends neither on the size of the terms nor on the machine.
 
-/// A running sum with Neumaier's compensation (Neumaier 1974, Z. Angew. Math. Mech. 54:39-51).
+/// A running sum with Neumaier's compensation (Neumaier 1974, Z. Angew. Math. Mech. 54:39-51). What an addition loses is
+/// found without a look at which term is the larger (Knuth 1997, The Art of Computer Programming 2, sec. 4.2.2, theorem
+/// B; recalled from memory): it is the same number, exactly.
 ///
 /// Terms are added in the order given; the error stays near one rounding of the result.
 #[derive(Clone, Copy, Debug, Default)]
@@ -11,13 +13,12 @@ pub struct Sum {
 
 impl Sum {
     /// Adds a term.
+    #[inline]
     pub fn add(&mut self, term: f64) {
         let total = self.total + term;
-        self.lost += if self.total.abs() >= term.abs() {
-            (self.total - total) + term
-        } else {
-            (term - total) + self.total
-        };
+        let of_term = total - self.total;
+        let of_total = total - of_term;
+        self.lost += (self.total - of_total) + (term - of_term);
         self.total = total;
     }
 
