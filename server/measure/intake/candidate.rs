@@ -1,5 +1,7 @@
 //! One way to cut the first lines of a log into a table: a delimiter, and how well its rows speak for it.
 
+use std::collections::BTreeMap;
+
 use super::lines::{BLANKS, Cells};
 use super::number::{self, Cell, Marks};
 use super::stamp;
@@ -36,38 +38,42 @@ pub(super) fn is_value(cell: &[u8]) -> bool {
 /// The table that a delimiter gives, where it gives any.
 pub(super) fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
     let mut cells = Cells::default();
-    let counts: Vec<(usize, usize, usize)> = lines
-        .iter()
-        .map(|line| {
-            if is_aside(line) {
-                return (0, 0, 0);
-            }
+    // Whether each cell of each line is of words, and where those of a line begin.
+    let (mut words, mut begin) = (Vec::new(), vec![0]);
+    let mut counts: Vec<(usize, usize, usize)> = Vec::with_capacity(lines.len());
+    for line in lines {
+        let (mut values, mut empty) = (0, 0);
+        let mut width = 0;
+        if !is_aside(line) {
             cells.split(line, delimiter);
-            let (mut values, mut empty) = (0, 0);
+            width = cells.count();
             for cell in cells.all(line) {
                 let value = is_value(cell);
+                let missing = !value && number::parse(cell, Marks::plain(b'.')) == Cell::Missing;
                 values += usize::from(value);
-                empty += usize::from(!value && number::parse(cell, Marks::plain(b'.')) == Cell::Missing);
+                empty += usize::from(missing);
+                words.push(!value && !missing);
             }
-            (cells.count(), values, empty)
-        })
-        .collect();
+        }
+        counts.push((width, values, empty));
+        begin.push(words.len());
+    }
+    let words_of = |i: usize| &words[begin[i]..begin[i + 1]];
     // The width that most lines with a value have, over all of them: a table is the same width throughout.
-    let width = *counts
+    let mut widths: BTreeMap<usize, usize> = BTreeMap::new();
+    counts
         .iter()
         .filter(|(_, values, _)| *values > 0)
-        .map(|(width, ..)| width)
-        .max_by_key(|w| (counts.iter().filter(|(x, v, _)| x == *w && *v > 0).count(), **w))?;
+        .for_each(|(w, ..)| *widths.entry(*w).or_default() += 1);
+    let width = widths.into_iter().map(|(width, lines)| (lines, width)).max()?.1;
     let is_row = |&(w, values, empty): &(usize, usize, usize)| {
         w == width && values > 0 && (values + empty) * MOST_WORDS >= w
     };
     // Where rows follow on each other: a line of the preamble may look like one by itself.
     let is_line = |i: &usize| counts[*i].0 > 0;
-    let valued = valued(lines, &counts, is_row, delimiter);
-    let mut fits = |i: usize| {
-        cells.split(lines[i], delimiter);
-        is_row(&counts[i])
-            && !cells.all(lines[i]).zip(&valued).any(|(cell, valued)| *valued && is_words(cell))
+    let valued = valued((0..lines.len()).filter(|&i| is_row(&counts[i])).map(words_of));
+    let fits = |i: usize| {
+        is_row(&counts[i]) && !words_of(i).iter().zip(&valued).any(|(words, valued)| *valued && *words)
     };
     let first = (0..counts.len()).find(|&i| {
         let run: Vec<usize> = (i + 1..counts.len()).filter(is_line).take(RUN).collect();
@@ -107,30 +113,15 @@ pub(super) fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
     Some(Candidate { delimiter, clean, columns: width, header, first })
 }
 
-/// Whether a cell is neither a value nor empty.
-fn is_words(cell: &[u8]) -> bool {
-    !is_value(cell) && number::parse(cell, Marks::plain(b'.')) != Cell::Missing
-}
-
-/// For each column, whether most rows have a value there.
-fn valued(
-    lines: &[&[u8]],
-    counts: &[(usize, usize, usize)],
-    is_row: impl Fn(&(usize, usize, usize)) -> bool,
-    delimiter: u8,
-) -> Vec<bool> {
-    let mut cells = Cells::default();
-    let mut words: Vec<usize> = Vec::new();
-    let rows: Vec<usize> = (0..lines.len()).filter(|&i| is_row(&counts[i])).collect();
-    for &row in &rows {
-        cells.split(lines[row], delimiter);
-        words.resize(words.len().max(cells.count()), 0);
-        words
-            .iter_mut()
-            .zip(cells.all(lines[row]))
-            .for_each(|(words, cell)| *words += usize::from(is_words(cell)));
+/// For each column, whether most rows have no words there.
+fn valued<'a>(rows: impl Iterator<Item = &'a [bool]>) -> Vec<bool> {
+    let (mut words, mut count): (Vec<usize>, _) = (Vec::new(), 0);
+    for row in rows {
+        count += 1;
+        words.resize(words.len().max(row.len()), 0);
+        words.iter_mut().zip(row).for_each(|(words, is)| *words += usize::from(*is));
     }
-    words.iter().map(|words| words * 2 < rows.len()).collect()
+    words.iter().map(|words| words * 2 < count).collect()
 }
 
 /// Cells of words that hold another delimiter with numbers beside it: they are several cells.

@@ -2,7 +2,7 @@
 
 use super::candidate::{Candidate, DELIMITERS, candidate, is_value};
 use super::headers;
-use super::lines::{Cells, LONGEST_LINE, Line, Lines};
+use super::lines::{BLANKS, Cells, LONGEST_LINE, Line, Lines};
 use super::marks;
 use super::number::Marks;
 use super::settled::Settled;
@@ -154,7 +154,7 @@ pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTab
     let cut = whole && lines.len() > FEW_LINES && head.last() != Some(&line_end);
     let judged = &lines[..lines.len() - usize::from(cut)];
     // Among equals the first delimiter of the list: a single column has none.
-    let best = DELIMITERS.into_iter().filter_map(|d| candidate(judged, d)).reduce(|a, b| {
+    let best = apart(judged).into_iter().filter_map(|d| candidate(judged, d)).reduce(|a, b| {
         if b.clean > a.clean + 1e-9 || (b.clean > a.clean - 1e-9 && b.columns > a.columns) { b } else { a }
     });
     let Some(mut best) = best else {
@@ -194,6 +194,13 @@ pub fn find(head: &[u8], whole: bool, encoding: Encoding) -> Result<Table, NoTab
     };
     table.settled = table.settle(rows);
     Ok(table)
+}
+
+/// The delimiters that cut the lines in different ways: those that stand in none of them all leave single cells.
+fn apart(lines: &[&[u8]]) -> Vec<u8> {
+    let stands = |d| d == BLANKS || lines.iter().any(|line| memchr::memchr(d, line).is_some());
+    let mut left = false;
+    DELIMITERS.into_iter().filter(|&d| stands(d) || !std::mem::replace(&mut left, true)).collect()
 }
 
 /// Names in the header, where rows have twice as many cells and all of them are whole numbers.
