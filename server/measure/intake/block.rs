@@ -7,7 +7,7 @@ use memchr::memchr;
 use wide::u8x16;
 
 use super::lines::{BLANKS, without_return};
-use super::number::{self, Cell, Marks, Usual};
+use super::number::{self, Cell, Decimal, Marks, Usual};
 
 /// Bytes of a block at most: with the places of its cells it stays in the nearest cache.
 pub const BYTES: usize = 8 * 1024;
@@ -94,6 +94,15 @@ impl Block {
         without_return(&text[from..to])
     }
 
+    /// One of its cells, trimmed; empty where rows have fewer.
+    pub fn cell<'t>(&self, text: &'t [u8], row: usize, column: usize) -> &'t [u8] {
+        if column >= self.width {
+            return &[];
+        }
+        let (from, to) = self.bounds(row, column);
+        text[from..to].trim_ascii()
+    }
+
     /// One of its rows in its text.
     pub fn row<'a>(&'a self, text: &'a [u8], row: usize) -> RowOfBlock<'a> {
         RowOfBlock { block: self, text, row }
@@ -103,28 +112,56 @@ impl Block {
     #[inline]
     pub fn each(&self, text: &[u8], column: usize, marks: Marks, mut take: impl FnMut(Cell)) {
         let mut usual = Usual::new(marks.decimal);
+        let mut row = 0;
+        while row < self.rows {
+            let way = usual;
+            let number = |mantissa| Cell::Number(Decimal { mantissa, scale: way.scale() });
+            // A loop for each way of writing: nothing in it is asked anew for each row.
+            let mut go_on = |read: Option<i64>| read.map(|mantissa| take(number(mantissa))).is_some();
+            row += match way.scale() {
+                0 => self
+                    .bounds_from(text, row, column)
+                    .take_while(|&(from, to)| go_on(Usual::whole(text, from, to)))
+                    .count(),
+                _ => self
+                    .bounds_from(text, row, column)
+                    .take_while(|&(from, to)| go_on(way.broken(text, from, to)))
+                    .count(),
+            };
+            if row < self.rows {
+                take(unusual(&mut usual, self.cell(text, row, column), marks));
+                row += 1;
+            }
+        }
+    }
+
+    /// Bounds of the cells of a column from a row on, without the carriage return of a line's end.
+    #[inline(always)]
+    fn bounds_from<'a>(
+        &'a self,
+        text: &'a [u8],
+        row: usize,
+        column: usize,
+    ) -> impl Iterator<Item = (usize, usize)> + 'a {
         let last = column + 1 == self.width;
-        let mut line = 0;
-        for ends in self.ends[..self.rows * self.width].chunks_exact(self.width) {
+        let ends = &self.ends[row * self.width..self.rows * self.width];
+        let mut line = if row == 0 { 0 } else { self.ends[row * self.width - 1] + 1 };
+        ends.chunks_exact(self.width).map(move |ends| {
             let from = if column == 0 { line } else { ends[column - 1] + 1 };
             let mut to = ends[column];
             if last {
-                // The carriage return of a line's end is none of the cell's.
                 to -= usize::from(text[from..to].ends_with(b"\r"));
             }
-            line = ends[self.width - 1] + 1;
-            take(match usual.read(text, from, to) {
-                Some(number) => Cell::Number(number),
-                None => unusual(&mut usual, &text[from..to], marks),
-            });
-        }
+            line = ends[ends.len() - 1] + 1;
+            (from, to)
+        })
     }
 }
 
 /// A cell that is written in another way than those before it.
 #[cold]
 fn unusual(usual: &mut Usual, cell: &[u8], marks: Marks) -> Cell {
-    let cell = number::parse(cell.trim_ascii(), marks);
+    let cell = number::parse(cell, marks);
     usual.note(cell);
     cell
 }
@@ -146,11 +183,7 @@ impl RowOfBlock<'_> {
 
 impl Row for RowOfBlock<'_> {
     fn cell(&self, column: usize) -> &[u8] {
-        if column >= self.block.width {
-            return &[];
-        }
-        let (from, to) = self.block.bounds(self.row, column);
-        self.text[from..to].trim_ascii()
+        self.block.cell(self.text, self.row, column)
     }
 
     fn ahead(&self) -> Option<usize> {

@@ -55,22 +55,20 @@ impl Held {
     }
 
     /// A step of the stamps beside the duration it should be.
+    #[inline]
     pub fn step(&mut self, line: u64, step_ns: i64, duration_ns: i64) {
         let slack = self.slack_ns.saturating_add(duration_ns / 1000);
         let agrees = step_ns.checked_sub(duration_ns).is_some_and(|d| d.saturating_abs() <= slack);
-        self.agree += usize::from(agrees);
-        let (rows, agree, apart) = &mut self.segment;
-        (*rows, *agree) = (*rows + 1, *agree + usize::from(agrees));
-        if !agrees {
-            apart.get_or_insert(line);
-        }
+        self.segment.0 += 1;
         if agrees {
+            self.agree += 1;
+            self.segment.1 += 1;
             self.apart_since = None;
         } else {
-            self.apart_since.get_or_insert(line);
+            self.segment.2.get_or_insert(line);
             // A run that began in the block before goes on here.
-            let began = self.apart_since;
-            self.first_apart = self.first_apart.or(began);
+            let began = *self.apart_since.get_or_insert(line);
+            self.first_apart.get_or_insert(began);
         }
         self.rows += 1;
         if self.rows == BLOCK {
@@ -93,6 +91,7 @@ impl Held {
     }
 
     /// A duration by itself.
+    #[inline]
     pub fn duration(&mut self, line: u64, ns: i64) {
         if self.durations.is_empty() {
             self.began = line;

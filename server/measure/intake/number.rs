@@ -77,6 +77,13 @@ pub fn parse(cell: &[u8], marks: Marks) -> Cell {
 
 /// What is not just digits with a mark among them.
 fn parse_any(cell: &[u8], marks: Marks) -> Cell {
+    // No word for a number or for nothing begins with another letter than N or I.
+    if let [first, ..] = cell
+        && first.is_ascii_alphabetic()
+        && !matches!(first, b'N' | b'n' | b'I' | b'i')
+    {
+        return Cell::Words;
+    }
     match parse_plain(cell, marks.decimal) {
         Cell::Words if marks.grouped => {
             let mut room = [0; 40];
@@ -181,6 +188,8 @@ pub struct Usual {
     after_bits: usize,
     /// The bytes of a word that stand after the mark.
     after: u64,
+    /// Ten to the power of the scale.
+    power: i64,
 }
 
 impl Usual {
@@ -189,18 +198,25 @@ impl Usual {
 
     /// For numbers with a decimal mark; whole ones so far.
     pub fn new(mark: u8) -> Self {
-        Self { mark, scale: 0, written: 0, after_bits: 0, after: 0 }
+        Self { mark, scale: 0, written: 0, after_bits: 0, after: 0, power: 1 }
     }
 
-    /// Reads the cell from `from` to `to` of a text as [`parse`] does; `None` where it is written in another way, or
-    /// too near the beginning.
-    #[inline]
-    pub fn read(&self, text: &[u8], from: usize, to: usize) -> Option<Decimal> {
+    /// Digits after the mark.
+    pub fn scale(&self) -> i32 {
+        self.written
+    }
+
+    /// The digits of the cell from `from` to `to` of a text as [`parse`] reads them; `None` where it is written in
+    /// another way, or too near the beginning. For whole numbers.
+    #[inline(always)]
+    pub fn whole(text: &[u8], from: usize, to: usize) -> Option<i64> {
+        digits_at_end(word_before(text, to)?, to.wrapping_sub(from))
+    }
+
+    /// The same for numbers with digits after the mark.
+    #[inline(always)]
+    pub fn broken(&self, text: &[u8], from: usize, to: usize) -> Option<i64> {
         let last = word_before(text, to)?;
-        if self.scale == 0 {
-            let mantissa = digits_at_end(last, to.wrapping_sub(from))?;
-            return Some(Decimal { mantissa, scale: 0 });
-        }
         let mark = to.wrapping_sub(self.scale + 1);
         let whole = mark.wrapping_sub(from);
         let first = word_before(text, mark)?;
@@ -209,19 +225,19 @@ impl Usual {
         }
         let free = 64 - 8 * whole;
         let after = (last ^ ZEROS) & self.after;
-        let mantissa = if free >= self.after_bits {
-            together((first ^ ZEROS) >> free << (free - self.after_bits) | after)?
+        if free >= self.after_bits {
+            together((first ^ ZEROS) >> free << (free - self.after_bits) | after)
         } else {
-            digits_at_end(first, whole)? * POWERS[self.scale] + together(after)?
-        };
-        Some(Decimal { mantissa, scale: self.written })
+            Some(digits_at_end(first, whole)? * self.power + together(after)?)
+        }
     }
 
     /// Takes to the way in which another cell is written.
     pub fn note(&mut self, cell: Cell) {
         let Cell::Number(Decimal { scale: written, .. }) = cell else { return };
         if let Some(scale) = usize::try_from(written).ok().filter(|scale| *scale <= Self::MOST) {
-            (self.scale, self.written, self.after_bits) = (scale, written, 8 * scale);
+            (self.scale, self.written, self.after_bits, self.power) =
+                (scale, written, 8 * scale, POWERS[scale]);
             self.after = if scale == 0 { 0 } else { u64::MAX << (64 - self.after_bits) };
         }
     }

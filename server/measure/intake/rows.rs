@@ -138,6 +138,7 @@ impl<'a> Rows<'a> {
     }
 
     /// The time of a row, read ahead or now.
+    #[inline]
     fn time(&self, timed: Timed, ahead: &[Option<i64>], row: &impl Row) -> Result<i64, String> {
         match row.ahead().and_then(|place| ahead.get(place).copied().flatten()) {
             Some(ns) => Ok(ns),
@@ -253,6 +254,7 @@ impl<'a> Rows<'a> {
     }
 
     /// Holds the proof against a row.
+    #[inline]
     fn hold(&mut self, number: u64, stamp: Option<i64>, duration: i64) {
         self.held.duration(number, duration);
         let Some(now) = stamp else {
@@ -344,6 +346,7 @@ impl<'a> Rows<'a> {
         self.wall_start_ns = start.map(|ns| ns - before_ns);
     }
 
+    #[inline]
     fn keep(&mut self, at_ns: i64, duration: Option<i64>) {
         let at_ns = at_ns.max(self.at_ns.last().copied().unwrap_or(0));
         self.at_ns.push(at_ns);

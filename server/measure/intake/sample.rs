@@ -2,6 +2,7 @@
 
 use std::io::{self, Read};
 
+use super::block::Block;
 use super::lines::{Cells, Line, Lines};
 use super::number::{self, Cell, Decimal};
 use super::stamp::{self, DAY_NS};
@@ -10,9 +11,9 @@ use super::text;
 use std::cell::OnceCell;
 
 /// Rows of the head; a log that is not longer is weighed whole.
-const HEAD: usize = 1000;
+const HEAD: usize = 500;
 /// Rows of the middle and of the tail.
-const BLOCK: usize = 500;
+const BLOCK: usize = 250;
 /// Cells in the sample at most, so that many columns mean fewer rows.
 const CELLS: usize = 1_000_000;
 /// How many rows a person is shown.
@@ -63,9 +64,10 @@ impl Column {
         column
     }
 
-    fn add(&mut self, cell: &[u8], table: &Table) {
+    /// Takes what a cell holds, and where it is no number the cell itself.
+    fn add<'c>(&mut self, holds: Cell, cell: impl FnOnce() -> &'c [u8]) {
         let mut word = None;
-        let (value, fine) = match number::parse(cell, table.marks) {
+        let (value, fine) = match holds {
             Cell::Number(n) => {
                 self.numbers += 1;
                 self.note_digits(n.scale);
@@ -77,16 +79,15 @@ impl Column {
                 self.not_finite += 1;
                 (f64::NAN, f64::NAN)
             }
-            Cell::Words => match stamp::stamp(cell) {
-                Some(stamp) => {
-                    let seconds = self.add_stamp(stamp);
-                    (seconds, seconds)
-                }
-                None => {
+            Cell::Words => {
+                let cell = cell();
+                let seconds = stamp::stamp(cell).map(|stamp| self.add_stamp(stamp));
+                if seconds.is_none() {
                     word = self.add_word(cell);
-                    (f64::NAN, f64::NAN)
                 }
-            },
+                let seconds = seconds.unwrap_or(f64::NAN);
+                (seconds, seconds)
+            }
         };
         self.values.push(value);
         self.fine.push(fine);
@@ -254,40 +255,112 @@ impl Sample {
         from: u64,
         most: usize,
     ) -> io::Result<bool> {
+        let mut block = Block::cuts_at(table.delimiter).then(|| Block::new(table.names.len()));
         let mut cells = Cells::default();
-        let mut taken = 0;
-        while taken < most {
+        let most = self.rows + most;
+        while self.rows < most {
             let number = lines.number() + 1;
+            if let Some(block) = block.as_mut().filter(|_| number >= from) {
+                let text = lines.plain_rows(block, table.delimiter);
+                if block.rows() > 0 {
+                    if self.block(block, text, table, most) {
+                        return Ok(true);
+                    }
+                    continue;
+                }
+            }
             let Some(Line::Text(line, ended)) = lines.advance()? else { return Ok(true) };
             // A last row without its line end may be cut in the middle of a number.
             if !ended && self.rows > 0 {
                 return Ok(true);
             }
-            if number < from || table.is_aside(line) {
-                continue;
-            }
-            cells.split(line, table.delimiter);
-            if table.is_other_header(line) {
+            if number >= from && self.line(line, &mut cells, table) {
                 return Ok(true);
-            }
-            if cells.count() < table.names.len() || table.repeats_header(&cells, line) {
-                continue;
-            }
-            if let Some(column) = table.settled.odd(&cells, line).next() {
-                self.odd[column] += 1;
-                continue;
-            }
-            taken += 1;
-            self.rows += 1;
-            self.bytes += u64::try_from(line.len()).unwrap_or(0) + 1;
-            for (i, column) in self.columns.iter_mut().enumerate() {
-                column.add(cells.get(line, i), table);
-            }
-            if self.shown.len() < SHOWN {
-                let shown = cells.all(line).map(|c| text::words(c, table.encoding).into_owned());
-                self.shown.push(shown.collect());
             }
         }
         Ok(false)
+    }
+
+    /// Takes rows of a block until there are `most`; whether another table begins.
+    fn block(&mut self, block: &Block, text: &[u8], table: &Table, most: usize) -> bool {
+        let digit = |byte: Option<u8>| byte.is_some_and(|b| b.is_ascii_digit());
+        let of_header = table.header.first().and_then(|cell| cell.first().copied());
+        // A line that begins with a digit, as no header does, is a row.
+        if !digit(of_header) && (0..block.rows()).all(|row| digit(block.row(text, row).first_byte())) {
+            self.plain(block, text, table, most);
+            return false;
+        }
+        let mut cells = Cells::default();
+        (0..block.rows()).any(|row| self.rows < most && self.line(block.line(text, row), &mut cells, table))
+    }
+
+    /// Takes rows of a block, column by column.
+    fn plain(&mut self, block: &Block, text: &[u8], table: &Table, most: usize) {
+        let width = self.columns.len();
+        let mut held = Vec::with_capacity(block.rows() * width);
+        let mut odd = vec![None; block.rows()];
+        for column in 0..width {
+            let takes_numbers = table.settled.takes_numbers(column);
+            let mut rows = odd.iter_mut().enumerate();
+            block.each(text, column, table.marks, |cell| {
+                let Some((row, odd)) = rows.next() else { return };
+                let usual = takes_numbers && matches!(cell, Cell::Number(_));
+                if !usual && odd.is_none() && table.settled.odd_at(column, block.cell(text, row, column)) {
+                    *odd = Some(column);
+                }
+                held.push(cell);
+            });
+        }
+        let mut taken = Vec::with_capacity(block.rows());
+        for (row, odd) in odd.iter().enumerate() {
+            if self.rows == most {
+                break;
+            }
+            match odd {
+                Some(column) => self.odd[*column] += 1,
+                None => {
+                    taken.push(row);
+                    self.note(block.line(text, row), (0..width).map(|c| block.cell(text, row, c)), table);
+                }
+            }
+        }
+        for (column, (of, held)) in self.columns.iter_mut().zip(held.chunks_exact(block.rows())).enumerate() {
+            for &row in &taken {
+                of.add(held[row], || block.cell(text, row, column));
+            }
+        }
+    }
+
+    /// Takes a line where it is a row; whether another table begins.
+    fn line(&mut self, line: &[u8], cells: &mut Cells, table: &Table) -> bool {
+        if table.is_aside(line) {
+            return false;
+        }
+        cells.split(line, table.delimiter);
+        if table.is_other_header(line) {
+            return true;
+        }
+        if cells.count() < table.names.len() || table.repeats_header(cells, line) {
+            return false;
+        }
+        if let Some(column) = table.settled.odd(cells, line).next() {
+            self.odd[column] += 1;
+            return false;
+        }
+        for (i, column) in self.columns.iter_mut().enumerate() {
+            let cell = cells.get(line, i);
+            column.add(number::parse(cell, table.marks), || cell);
+        }
+        self.note(line, cells.all(line), table);
+        false
+    }
+
+    /// Counts a row; the first ones are kept as written.
+    fn note<'c>(&mut self, line: &[u8], cells: impl Iterator<Item = &'c [u8]>, table: &Table) {
+        self.rows += 1;
+        self.bytes += u64::try_from(line.len()).unwrap_or(0) + 1;
+        if self.shown.len() < SHOWN {
+            self.shown.push(cells.map(|c| text::words(c, table.encoding).into_owned()).collect());
+        }
     }
 }

@@ -67,9 +67,11 @@ impl Tracks {
     }
 
     /// Reads a block of rows, column by column.
+    #[inline(never)]
     pub fn read_ahead(&mut self, block: &Block, text: &[u8]) {
         for t in &mut self.list {
             t.ahead.clear();
+            t.ahead.reserve(block.rows());
             block.each(text, t.column, self.marks, |cell| t.ahead.push(value(cell, t.factor)));
         }
     }
@@ -118,6 +120,7 @@ impl Tracks {
 }
 
 /// What a cell is in the base unit; `NaN` where it is no number.
+#[inline]
 fn value(cell: Cell, factor: f64) -> f64 {
     match cell {
         Cell::Number(n) => n.value() * factor,
