@@ -137,7 +137,7 @@ pub(super) async fn embargo(app: &App, piece: &Piece) -> Result<Option<pages::Em
     let read = notes::read(&app.store, piece.id).await?;
     let now = app.clock.now_us();
     let zone = &piece.fields.deadline_zone;
-    Ok(read.notes.fields.embargo_us.filter(|end| now < *end).map(|end| pages::Embargo {
+    Ok(read.end().filter(|end| now < *end).map(|end| pages::Embargo {
         until: format::moment(at(end), zone),
         holds: read.holds(now),
         word: read.word().map(said),

@@ -3,12 +3,13 @@
 use futures_util::stream;
 use weighhouse_demo::{DemoPass, Earlier};
 
+use super::registers::unit_fields;
 use super::{Ids, word};
 use crate::chance::Chance;
 use crate::store::passes::NewPass;
 use crate::store::pieces::{self, PieceFields};
 use crate::store::registers::cells::{self, CellOf};
-use crate::store::registers::parts::{self, DriverFields, Origin, PartFields, PartKind, UnitFields};
+use crate::store::registers::parts::{self, DriverFields, PartFields, PartKind};
 use crate::store::registers::tunings;
 use crate::store::{Actor, CellId, DriverId, SegmentId, Store, StoreError, TuningId, Tx, UnitId};
 use crate::work::assign::assign;
@@ -77,13 +78,7 @@ async fn registers(tx: &mut Tx<'_>, of: &Earlier) -> Result<Card> {
         },
     )
     .await?;
-    let unit = UnitFields {
-        part_id,
-        label: of.unit.label.to_owned(),
-        serial: of.unit.serial.to_owned(),
-        origin: word(Origin::parse(of.unit.origin), of.unit.origin)?,
-        firmware: of.unit.firmware.to_owned(),
-    };
+    let unit = unit_fields(part_id, &of.unit)?;
     let unit = parts::add_unit(tx, &unit).await?;
     let mut drivers = Vec::new();
     for driver in &of.drivers {

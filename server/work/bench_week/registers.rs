@@ -8,7 +8,7 @@ use crate::store::people::Role;
 use crate::store::pieces::PieceFields;
 use crate::store::readers::{JudgesBy, ReaderFields};
 use crate::store::registers::cells::CellOf;
-use crate::store::registers::parts::{DriverFields, PartFields, PartKind, PriceFields, UnitFields};
+use crate::store::registers::parts::{DriverFields, Origin, PartFields, PartKind, PriceFields, UnitFields};
 use crate::store::registers::rigs::{RigBaseFields, RigFields};
 use crate::store::registers::scenes::{BuildFields, SceneFields};
 use crate::store::registers::settings::SettingFields;
@@ -38,14 +38,7 @@ pub(super) async fn add(
     let parts = add_parts(tx, week).await?;
     let mut units = Vec::new();
     for unit in &week.units {
-        let fields = UnitFields {
-            lender: unit.lender.to_owned(),
-            terms: unit.terms.to_owned(),
-            serial: unit.serial.to_owned(),
-            origin: word(crate::store::registers::parts::Origin::parse(unit.origin), unit.origin)?,
-            firmware: unit.firmware.to_owned(),
-            ..UnitFields::bought(parts[unit.part], unit.label)
-        };
+        let fields = unit_fields(parts[unit.part], unit)?;
         units.push(parts::add_unit(tx, &fields).await?);
     }
     let mut drivers = Vec::new();
@@ -263,4 +256,16 @@ async fn add_readers(
         readers::add(tx, &fields).await?;
     }
     Ok(())
+}
+
+/// A unit as the store keeps it.
+pub(super) fn unit_fields(part_id: PartId, unit: &weighhouse_demo::Unit) -> Result<UnitFields> {
+    Ok(UnitFields {
+        serial: unit.serial.to_owned(),
+        origin: word(Origin::parse(unit.origin), unit.origin)?,
+        firmware: unit.firmware.to_owned(),
+        lender: unit.lender.to_owned(),
+        terms: unit.terms.to_owned(),
+        ..UnitFields::bought(part_id, unit.label)
+    })
 }
