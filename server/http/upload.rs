@@ -34,6 +34,8 @@ pub(super) struct Asked {
     start: String,
     #[serde(default)]
     rig: String,
+    #[serde(default)]
+    settings: String,
 }
 
 /// What is answered to a log that was taken.
@@ -67,6 +69,7 @@ pub(super) async fn take(
     let said = Said {
         rig: rig_of(who.rig(), &asked.rig)?,
         start: asked.start.trim().to_owned(),
+        settings: asked.settings.trim().to_owned(),
         key: key.map(|key| (key.to_owned(), uri.path().to_owned())),
         name: name.clone(),
     };

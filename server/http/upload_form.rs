@@ -99,6 +99,7 @@ async fn one(app: &App, who: &Member, brought: &Brought, name: String, field: Fi
     let said = Said {
         rig: rig_of(None, &brought.rig)?,
         start: String::new(),
+        settings: String::new(),
         key: (!brought.once.is_empty()).then(|| (brought.key(), paths::upload(&name))),
         name: name.clone(),
     };

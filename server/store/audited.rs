@@ -150,6 +150,7 @@ pub const CAPTURE: Audited = Audited {
     bytes: &["digest"],
     left_out: &[("question", "follows from the bytes; its sentence is in the trail")],
     only: Some("visible = 1"),
+    since: &["settings_sha256"],
     ..Audited::of(
         "capture",
         &[

@@ -51,6 +51,8 @@ pub struct Capture {
     pub rig_id: Option<RigId>,
     /// Start that somebody gave, microseconds UTC.
     pub start_us: Option<i64>,
+    /// SHA-256 of the settings file that it was recorded with, hexadecimal, where the rig sent it.
+    pub settings_sha256: Option<String>,
     /// What came of reading it.
     pub outcome: Outcome,
     /// The question or the refusal, in words.
@@ -66,7 +68,7 @@ macro_rules! captures {
     ($rest:literal) => {
         concat!(
             "SELECT c.id, lower(hex(digest)) AS digest, c.name, bytes, uploaded_us, person_id, p.name AS person,
-                    rig_key_id, rig_id, start_us, outcome, says, question, c.version
+                    rig_key_id, rig_id, start_us, settings_sha256, outcome, says, question, c.version
              FROM capture AS c LEFT JOIN person AS p ON p.id = c.person_id WHERE visible = 1 ",
             $rest
         )
@@ -110,13 +112,15 @@ pub struct NewCapture {
     pub rig_id: Option<RigId>,
     /// Start that somebody gave, microseconds UTC.
     pub start_us: Option<i64>,
+    /// SHA-256 of the game's settings file, 64 lower-case hexadecimal digits, where the rig sent it.
+    pub settings_sha256: Option<String>,
 }
 
 /// Begins to stage a capture.
 pub async fn stage(tx: &mut Tx<'_>, new: &NewCapture) -> Result<CaptureId, StoreError> {
     Ok(sqlx::query_scalar(
-        "INSERT INTO capture (name, uploaded_us, person_id, rig_key_id, rig_id, start_us)
-         VALUES (?, ?, ?, ?, ?, ?) RETURNING id",
+        "INSERT INTO capture (name, uploaded_us, person_id, rig_key_id, rig_id, start_us, settings_sha256)
+         VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
     )
     .bind(&new.name)
     .bind(tx.at_us)
@@ -124,6 +128,7 @@ pub async fn stage(tx: &mut Tx<'_>, new: &NewCapture) -> Result<CaptureId, Store
     .bind(tx.by.rig_key())
     .bind(new.rig_id)
     .bind(new.start_us)
+    .bind(&new.settings_sha256)
     .fetch_one(&mut **tx)
     .await
     .map(CaptureId)?)

@@ -73,6 +73,8 @@ pub struct PassRow {
     pub digest: String,
     /// That capture's file name.
     pub capture: String,
+    /// SHA-256 of the settings file that it was run with, hexadecimal, where the rig sent it.
+    pub settings_sha256: Option<String>,
     /// Base of the rig.
     pub rig_base_id: RigBaseId,
     /// The rig.
@@ -150,7 +152,7 @@ macro_rules! passes {
                     sc.window_start_ns AS scene_window_start_ns, sc.window_end_ns AS scene_window_end_ns,
                     p.segment_id, s.member, s.n AS segment_n, s.cut_start_ns, s.cut_end_ns,
                     s.rows, s.span_ns, s.wall_start_ns, s.layout_id,
-                    l.shape AS layout_shape, l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture,
+                    l.shape AS layout_shape, l.version AS layout_version, s.capture_id, lower(hex(k.digest)) AS digest, k.name AS capture, k.settings_sha256,
                     p.rig_base_id, b.rig_id, r.name AS rig, p.unit_id, u.label AS unit,
                     p.driver_id, d.name AS driver, p.build_id, g.name AS build,
                     v.verdict, v.reason, v.saw, v.person_id AS ruled_by, v.at_us AS ruled_us, v.id AS stands,

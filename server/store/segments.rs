@@ -375,7 +375,12 @@ mod tests {
         testing::segment(&store, "kept", Kind::Frames, 3).await;
         store
             .write(Actor::Server, async |tx| {
-                let new = NewCapture { name: "cut off".to_owned(), rig_id: None, start_us: Some(1) };
+                let new = NewCapture {
+                    name: "cut off".to_owned(),
+                    rig_id: None,
+                    start_us: Some(1),
+                    settings_sha256: None,
+                };
                 let id = captures::stage(tx, &new).await?;
                 captures::stage_chunk(tx, id, 0, &captures::pack(b"half")?).await?;
                 assert_eq!(captures::by_id(tx, id).await?, None);
@@ -406,7 +411,12 @@ mod tests {
                     sha2::Digest::finalize(<sha2::Sha256 as sha2::Digest>::new_with_prefix("a log")).into();
                 assert!(captures::by_digest(tx, &digest).await?.is_some());
                 assert!(captures::has_length(tx, 5).await? && !captures::has_length(tx, 6).await?);
-                let new = NewCapture { name: "again".to_owned(), rig_id: None, start_us: None };
+                let new = NewCapture {
+                    name: "again".to_owned(),
+                    rig_id: None,
+                    start_us: None,
+                    settings_sha256: None,
+                };
                 let id = captures::stage(tx, &new).await?;
                 captures::show(tx, id, &digest, 5, &Came::read()).await
             })

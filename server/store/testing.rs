@@ -130,7 +130,8 @@ async fn staged_segment(
     kind: Kind,
     rows: i64,
 ) -> Result<SegmentId, StoreError> {
-    let new = captures::NewCapture { name: name.to_owned(), rig_id: None, start_us: None };
+    let new =
+        captures::NewCapture { name: name.to_owned(), rig_id: None, start_us: None, settings_sha256: None };
     let capture = captures::stage(tx, &new).await?;
     captures::stage_chunk(tx, capture, 0, &captures::pack(name.as_bytes())?).await?;
     let layout = layouts::keep(tx, &self::layout("took"), None).await?;

@@ -7,12 +7,14 @@ use weighhouse_measure::measures::steps::Steps;
 use weighhouse_measure::measures::{Measure, PassMeasures};
 use weighhouse_measure::screens::among::Timing;
 use weighhouse_measure::screens::{
-    CellPass, CellSpread, Flag, FlagKind, Profile, Strictnesses, screen_among, screen_cell,
+    CellPass, CellSpread, Flag, FlagKind, Profile, RanWith, Strictnesses, other_settings, screen_among,
+    screen_cell,
 };
 
 use super::carried::{Age, OfCell};
 use super::results::{self, PassResults};
 use super::rule;
+use crate::store::RigBaseId;
 use crate::store::companions::CompanionRow;
 use crate::store::passes::PassRow;
 use crate::store::registers::cells::Cell;
@@ -122,8 +124,30 @@ impl CellEvidence {
             pass.flags.retain(|flag| screens.raises(flag));
         }
         self.find_odd_ones(spread, low, screens);
+        self.find_other_settings(screens);
         for pass in &mut self.passes {
             pass.standing = pass.stands();
+        }
+    }
+
+    /// Settings files are held against each other within a rig: another rig's may name other hardware.
+    fn find_other_settings(&mut self, screens: &Strictnesses) {
+        let mut rigs: BTreeMap<RigBaseId, Vec<usize>> = BTreeMap::new();
+        for (at, pass) in self.passes.iter().enumerate().filter(|(_, pass)| pass.row.kept()) {
+            rigs.entry(pass.row.rig_base_id).or_default().push(at);
+        }
+        for places in rigs.values() {
+            let ran = places.iter().filter_map(|at| self.passes.get(*at)).map(|pass| RanWith {
+                number: pass.row.number,
+                file: pass.row.settings_sha256.as_deref(),
+                window: pass.row.window(),
+            });
+            let found = other_settings(&ran.collect::<Vec<_>>());
+            for (nth, flag) in found.into_iter().filter(|(_, flag)| screens.raises(flag)) {
+                if let Some(pass) = places.get(nth).and_then(|at| self.passes.get_mut(*at)) {
+                    pass.flags.push(flag);
+                }
+            }
         }
     }
 

@@ -181,6 +181,7 @@ fn row(cell: &Cell, id: i64, number: i64) -> PassRow {
         capture_id: CaptureId(id),
         digest: "00".repeat(32),
         capture: format!("{id}.log"),
+        settings_sha256: None,
         rig_base_id: RigBaseId(1),
         rig_id: RigId(1),
         rig: "alder".to_owned(),

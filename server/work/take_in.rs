@@ -53,6 +53,8 @@ pub struct Upload {
     pub rig_id: Option<RigId>,
     /// Start for a log without a wall clock, microseconds UTC.
     pub start_us: Option<i64>,
+    /// SHA-256 of the game's settings file, 64 lower-case hexadecimal digits, where it was sent.
+    pub settings: Option<String>,
     /// Idempotency key and path of the request.
     pub key: Option<(String, String)>,
 }
@@ -115,7 +117,8 @@ impl TakeIn {
             return self.already(by, key, there.id).await;
         }
         let (file, got) = self.read(file, &upload, None).await?;
-        let new = NewCapture { name: upload.name, rig_id: upload.rig_id, start_us: upload.start_us };
+        let Upload { name, rig_id, start_us, settings: settings_sha256, .. } = upload;
+        let new = NewCapture { name, rig_id, start_us, settings_sha256 };
         let id = self.store.write(by, async move |tx| captures::stage(tx, &new).await).await?;
         let kept = self.stage_and_show(by, id, file, got, key.clone(), (digest, bytes)).await;
         let already = match kept {
@@ -287,7 +290,13 @@ impl TakeIn {
         let there = there.ok_or_else(|| Refusal::missing("capture", id))?;
         let stored = captures::bytes(self.store.clone(), id).map(|chunk| chunk.map_err(Error::from));
         let file = spool(self.store.path(), stored).await?.file;
-        let upload = Upload { name: there.name, rig_id: there.rig_id, start_us: there.start_us, key: None };
+        let upload = Upload {
+            name: there.name,
+            rig_id: there.rig_id,
+            start_us: there.start_us,
+            settings: None,
+            key: None,
+        };
         Ok(self.read(file, &upload, Some(layout)).await?.1)
     }
 
@@ -374,7 +383,7 @@ mod tests {
 
     fn upload(name: &str, key: Option<&str>) -> Upload {
         let key = key.map(|key| (key.to_owned(), "/captures".to_owned()));
-        Upload { name: name.to_owned(), rig_id: None, start_us: Some(7), key }
+        Upload { name: name.to_owned(), rig_id: None, start_us: Some(7), settings: None, key }
     }
 
     /// Nothing staged, nothing half there, no file left beside the store.
@@ -458,7 +467,8 @@ mod tests {
     #[tokio::test]
     async fn what_a_crash_left_is_swept() {
         let (_folder, store) = testing::store().await;
-        let new = NewCapture { name: "cut.csv".to_owned(), rig_id: None, start_us: None };
+        let new =
+            NewCapture { name: "cut.csv".to_owned(), rig_id: None, start_us: None, settings_sha256: None };
         store.write(Actor::Server, async move |tx| captures::stage(tx, &new).await).await.unwrap();
         let take_in = TakeIn::new(store.clone());
         assert_eq!(take_in.sweep().await.unwrap(), 1);

@@ -23,6 +23,8 @@ pub struct Said {
     pub rig: Option<RigId>,
     /// ISO 8601; without an offset it is meant in the rig's zone. Empty: the log has a clock, or nobody knows.
     pub start: String,
+    /// SHA-256 of the game's settings file as 64 hexadecimal digits. Empty: not sent.
+    pub settings: String,
     /// Idempotency key and path of the request.
     pub key: Option<(String, String)>,
 }
@@ -30,7 +32,7 @@ pub struct Said {
 /// Takes a log in; what came of it, and what was understood of each of its segments.
 ///
 /// # Errors
-/// Refused when the name, the rig or the start cannot be, and as [`TakeIn::take_in`]. Nothing is kept then.
+/// Refused when the name, the rig, the start or the settings' digest cannot be, and as [`TakeIn::take_in`]. Nothing is kept then.
 pub async fn upload<B: AsRef<[u8]>>(
     store: &Store,
     take_in: &TakeIn,
@@ -41,8 +43,9 @@ pub async fn upload<B: AsRef<[u8]>>(
     let mut db = store.read().await?;
     let start_us = start(&mut db, said.rig, &said.start, store.clock().now_us()).await?;
     drop(db);
+    let settings = digest(&said.settings)?;
     let Said { name, rig: rig_id, key, .. } = said;
-    let upload = Upload { name: checked_name(name)?, rig_id, start_us, key };
+    let upload = Upload { name: checked_name(name)?, rig_id, start_us, settings, key };
     let taken = take_in.take_in(by, upload, body).await?;
     let segments = understood(&mut *store.read().await?, taken.segments.clone()).await?;
     Ok((taken, segments))
@@ -59,6 +62,18 @@ fn checked_name(name: String) -> Result<String> {
         .into());
     }
     Ok(name)
+}
+
+/// A SHA-256 as it is kept; none when the text is empty.
+fn digest(text: &str) -> Result<Option<String>> {
+    if text.is_empty() {
+        return Ok(None);
+    }
+    if text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()) {
+        return Ok(Some(text.to_ascii_lowercase()));
+    }
+    let says = "The digest of the settings file is no SHA-256: send its 64 hexadecimal digits.";
+    Err(Refusal::field("settings", says).into())
 }
 
 /// The moment that `text` says, microseconds UTC; none when it is empty. The rig must be one of ours.
@@ -123,6 +138,15 @@ mod tests {
         assert_eq!(moment("2025-11-24T23:30:33.638", Some(berlin)).unwrap(), at);
         assert!(wrong(moment("2025-11-24T23:30", None)).contains("zone"));
         assert!(wrong(moment("yesterday", None)).contains("no moment"));
+    }
+
+    #[test]
+    fn a_settings_file_is_told_by_its_digest() {
+        assert_eq!(digest("").unwrap(), None);
+        assert_eq!(digest(&"A1".repeat(32)).unwrap(), Some("a1".repeat(32)));
+        for bad in ["a1", &"g1".repeat(32), &"a1".repeat(33)] {
+            assert!(digest(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

@@ -133,6 +133,27 @@ async fn each_log_is_sent_once_and_gets_one_line_also_after_a_restart() {
     assert_eq!(rig.kept().await, 2);
 }
 
+/// The digest of "abc" is the first example of FIPS 180-4 (from memory).
+#[tokio::test(flavor = "multi_thread")]
+async fn the_digest_of_a_settings_file_goes_with_each_log() {
+    let rig = Rig::set().await;
+    let settings = rig.key_file.with_file_name("settings.ini");
+    fs::write(&settings, "abc").unwrap();
+    rig.put("a.csv", &log(0));
+    let sent = rig.command().arg("--settings").arg(&settings).arg("--once").output().unwrap();
+    assert!(sent.status.success(), "{sent:?}");
+    let newest = captures::newest(&mut rig.house.store.read().await.unwrap(), 1).await.unwrap();
+    let digest = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+    assert_eq!(newest[0].settings_sha256.as_deref(), Some(digest));
+
+    fs::remove_file(&settings).unwrap();
+    rig.put("b.csv", &log(1));
+    let sent = rig.command().arg("--settings").arg(&settings).arg("--once").output().unwrap();
+    let says = String::from_utf8(sent.stdout).unwrap();
+    assert!(says.contains("Its settings file could not be read."), "{says}");
+    assert_eq!(rig.kept().await, 2);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_server_that_is_away_is_waited_for() {
     let rig = Rig::set().await;

@@ -126,7 +126,7 @@ async fn registers(tx: &mut Tx<'_>) -> Result<Ids, StoreError> {
 }
 
 pub async fn segment(house: &House, name: String, text: String) -> SegmentId {
-    let upload = Upload { name, rig_id: None, start_us: None, key: None };
+    let upload = Upload { name, rig_id: None, start_us: None, settings: None, key: None };
     let bytes = futures_util::stream::iter([Ok::<_, weighhouse::work::Error>(text.into_bytes())]);
     let taken = TakeIn::new(house.store.clone()).take_in(Actor::Server, upload, bytes).await.unwrap();
     taken.segments[0].id

@@ -118,18 +118,19 @@ pub(crate) async fn bench(house: &House, owner: &Client, working_alone: bool) ->
 }
 
 pub(crate) async fn add_pass(house: &House, owner: &Client, cell: CellId, key: &str, log: String) {
-    add_named(house, owner, cell, (key, &format!("{key}.csv")), log.into_bytes()).await;
+    let to = paths::upload(&format!("{key}.csv"));
+    add_sent(house, owner, cell, (key, &to), log.into_bytes()).await;
 }
 
-/// Adds a pass with this key, of a log with this file name.
-pub(crate) async fn add_named(
+/// Adds a pass with this key, of a log that is sent to this address.
+pub(crate) async fn add_sent(
     house: &House,
     owner: &Client,
     cell: CellId,
-    (key, file): (&str, &str),
+    (key, to): (&str, &str),
     log: Vec<u8>,
 ) {
-    let sent = owner.put(&paths::upload(file), log).await;
+    let sent = owner.put(to, log).await;
     assert_eq!(sent.status, 201, "{}", sent.body);
     let segment_id = SegmentId(sent.json()["segments"][0]["segment"].as_i64().unwrap());
     let key = key.to_owned();

@@ -6,7 +6,7 @@ use std::io::{Cursor, Write as _};
 use weighhouse_web::paths;
 use zip::write::{SimpleFileOptions, ZipWriter};
 
-use crate::figures::{PIECE, add_named, bench, cell_what, log, make};
+use crate::figures::{PIECE, add_sent, bench, cell_what, log, make};
 use crate::harness::{Client, House};
 use crate::pack::{bytes, file, names, zip_with};
 use crate::reproduce::{changed, reproduce};
@@ -26,7 +26,7 @@ fn telling(salt: u32) -> Vec<u8> {
 
 async fn house_with(owner: &Client, house: &House, file: &str, log: Vec<u8>) {
     let cells = bench(house, owner, false).await;
-    add_named(house, owner, cells[0], ("p02", file), log).await;
+    add_sent(house, owner, cells[0], ("p02", &paths::upload(file)), log).await;
     make(owner, &cell_what(cells[0]), "Dunlin in the hairpin").await;
 }
 

@@ -70,7 +70,13 @@ impl Bench {
         let take_in = TakeIn::new(store.clone());
         let mut taken = Vec::new();
         for (name, bytes) in [("a_p1.csv", log), ("a_p2.csv", frames(5)), ("a_p1_sensors.csv", beside)] {
-            let upload = Upload { name: name.to_owned(), rig_id: Some(rig), start_us: None, key: None };
+            let upload = Upload {
+                name: name.to_owned(),
+                rig_id: Some(rig),
+                start_us: None,
+                settings: None,
+                key: None,
+            };
             let body = stream::iter([Ok::<_, Error>(bytes)]);
             let got = take_in.take_in(Actor::Person(person), upload, body).await.unwrap();
             taken.push(got.segments[0].id);

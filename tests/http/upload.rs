@@ -9,6 +9,7 @@ use tokio::net::TcpStream;
 use weighhouse::store::captures;
 use weighhouse_web::paths;
 
+use crate::figures::{self, add_sent, bench};
 use crate::harness::{Answer, Client, House, answer};
 
 /// A log whose columns its own numbers prove.
@@ -347,4 +348,29 @@ async fn a_capture_is_given_back_byte_for_byte_under_its_name() {
     assert_eq!(back.header("content-disposition"), "attachment; filename*=UTF-8''Flu%C3%9F%20run.csv");
     assert_eq!(owner.get(&paths::capture(99)).await.status, 404);
     assert_eq!(house.anonymous().get(&capture).await.status, 303);
+}
+
+#[tokio::test]
+async fn a_pass_with_another_settings_file_than_its_siblings_is_flagged() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    let [cell, ..] = bench(&house, &owner, false).await;
+    let (usual, other) = ("a1".repeat(32), "b2".repeat(32));
+    for (n, settings) in (2..).zip([&usual, &usual, &other]) {
+        let key = format!("p0{n}");
+        let to = paths::with_query(&paths::upload(&format!("{key}.csv")), &[("settings", settings)]);
+        add_sent(&house, &owner, cell, (&key, &to), figures::log(10.0, n).into_bytes()).await;
+    }
+    let pass = owner.get(&paths::pass("p04")).await;
+    assert!(
+        pass.body.contains("ran with another settings file (b2b2b2b2) than passes 3, 4 (a1a1a1a1)"),
+        "{}",
+        pass.body
+    );
+    assert!(pass.body.contains(&format!("of its settings file <code>{other}</code>")), "{}", pass.body);
+    let sibling = owner.get(&paths::pass("p03")).await;
+    assert!(!sibling.body.contains("another settings file ("), "{}", sibling.body);
+    let to = paths::with_query(&paths::upload("p09.csv"), &[("settings", "b2")]);
+    let short = owner.put(&to, figures::log(10.0, 9)).await;
+    assert!(short.status == 422 && short.body.contains("no SHA-256"), "{}", short.body);
 }

@@ -139,17 +139,28 @@ impl Client {
         }
     }
 
-    /// Sends a log under the key of its bytes, so that it is taken once however often it is sent.
+    /// Sends a log under the key of its bytes, so that it is taken once however often it is sent. `settings`: digest of
+    /// the game's settings file.
     ///
     /// # Errors
     /// Lasting when the key is not one any more.
-    pub(super) async fn send(&self, path: &Path, digest: &str) -> Result<Answer, Trouble> {
+    pub(super) async fn send(
+        &self,
+        path: &Path,
+        digest: &str,
+        settings: Option<&str>,
+    ) -> Result<Answer, Trouble> {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let file = tokio::fs::File::open(path).await.context("opening it once more")?;
         let length = file.metadata().await.context("its length")?.len();
+        let address = paths::upload(&name);
+        let address = match settings {
+            Some(digest) => paths::with_query(&address, &[("settings", digest)]),
+            None => address,
+        };
         let frames = ReaderStream::new(file).map(|bytes| bytes.map(Frame::data));
         let request = self
-            .request(Method::PUT, &paths::upload(&name))?
+            .request(Method::PUT, &address)?
             .header("idempotency-key", format!("watch-{digest}"))
             .header(CONTENT_LENGTH, length)
             .body(BoxBody::new(StreamBody::new(frames)))

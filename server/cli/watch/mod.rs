@@ -38,6 +38,10 @@ pub(super) struct Args {
     /// A file that holds the rig's key alone; keep it readable for its owner only.
     #[arg(long, value_name = "FILE")]
     key_file: PathBuf,
+    /// The game's settings file as it stands: its digest goes with each log, so that passes of a cell that ran with
+    /// another one are flagged. The file itself stays here.
+    #[arg(long, value_name = "FILE")]
+    settings: Option<PathBuf>,
     /// Where it is remembered what was sent; without it `.weighhouse-sent` in the folder.
     #[arg(long, value_name = "FILE")]
     remember: Option<PathBuf>,
@@ -105,8 +109,13 @@ async fn send(
     if sent.has(&digest) {
         return Ok(sent.add(&name, stamp, &digest, Outcome::Taken)?);
     }
-    let (outcome, says) = match patiently(args.every, || client.send(path, &digest)).await? {
-        Answer::Taken { says } => (Outcome::Taken, says),
+    // A game may be writing it at this moment; the log is not held up for that.
+    let settings = args.settings.as_ref().map(|file| client::digest(file));
+    let unread = if matches!(settings, Some(Err(_))) { " Its settings file could not be read." } else { "" };
+    let settings = settings.and_then(Result::ok);
+    let sending = || client.send(path, &digest, settings.as_deref());
+    let (outcome, says) = match patiently(args.every, sending).await? {
+        Answer::Taken { says } => (Outcome::Taken, format!("{says}{unread}")),
         Answer::Refused { says } => (Outcome::Refused, format!("not taken. {says}")),
         Answer::Changed => return Ok(()),
     };

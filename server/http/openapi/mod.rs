@@ -266,6 +266,7 @@ fn upload() -> Value {
     let query = |name: &str, says: &str| json!({ "name": name, "in": "query", "required": false, "description": says, "schema": { "type": "string" } });
     let mut parameters = slots(p::UPLOAD);
     parameters.push(query("start", "When the log began, RFC 3339: for logs without a wall clock."));
+    parameters.push(query("settings", "SHA-256 of the game's settings file, 64 hexadecimal digits."));
     parameters.push(json!({
         "name": "Idempotency-Key", "in": "header", "required": false, "schema": { "type": "string" },
         "description": "Sent again under the same key, the upload gets the first answer.",

@@ -110,6 +110,7 @@ fn about(evidence: &Evidence, cell: &CellEvidence, pass: &PassEvidence) -> About
         build: row.build.clone(),
         capture_id: row.capture_id.0,
         capture: row.capture.clone(),
+        settings: row.settings_sha256.clone(),
         digest: row.digest.clone(),
         recorded: row.wall_start_ns.map(|ns| at(ns / 1000)),
     }

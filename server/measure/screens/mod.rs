@@ -5,7 +5,8 @@
 //! * [`screen_pass`]: the pass alone, with its window (cached by digest, window and [`FlagKind::version`]);
 //! * [`among::screen_among`]: the pass beside the other passes of its cell, from their [`profile::Profile`]s
 //!   (derived on reading: a new pass in the cell may change it);
-//! * [`odd_in_cell::screen_cell`]: the measures of all passes of a cell, with the piece's noise prior.
+//! * [`odd_in_cell::screen_cell`]: the measures of all passes of a cell, with the piece's noise prior; and
+//!   [`other_settings::other_settings`]: the digests of their settings files.
 //!
 //! [`notices::notices`] says what is good to know and needs no ruling.
 //!
@@ -22,6 +23,7 @@ pub mod level_step;
 pub mod notices;
 pub mod odd_in_cell;
 pub mod other_content;
+pub mod other_settings;
 pub mod periodic_hitching;
 pub mod profile;
 mod sampled_blocks;
@@ -38,6 +40,7 @@ use crate::recording::{Placed, Recording, Window};
 pub use among::{Timing, screen_among};
 pub use notices::{Notice, NoticeKind, notices};
 pub use odd_in_cell::{CellPass, CellSpread, Spread, screen_cell};
+pub use other_settings::{RanWith, other_settings};
 pub use profile::Profile;
 pub use strictness::{Strictness, Strictnesses};
 pub(crate) use throttling::throttled;
@@ -72,11 +75,13 @@ pub enum FlagKind {
     Cadence,
     /// A value that no such part reaches: its unit may have been read wrongly.
     UnitImplausible,
+    /// The pass ran with another settings file than the others of its cell.
+    OtherSettings,
 }
 
 impl FlagKind {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::HitchCluster,
         Self::LevelStep,
         Self::SlowDrift,
@@ -90,6 +95,7 @@ impl FlagKind {
         Self::PeriodicHitching,
         Self::Cadence,
         Self::UnitImplausible,
+        Self::OtherSettings,
     ];
 
     /// Stable key for tables, addresses and digests.
@@ -108,6 +114,7 @@ impl FlagKind {
             Self::PeriodicHitching => "periodic_hitching",
             Self::Cadence => "cadence",
             Self::UnitImplausible => "unit_implausible",
+            Self::OtherSettings => "other_settings",
         }
     }
 
@@ -132,6 +139,7 @@ impl FlagKind {
             Self::PeriodicHitching => "periodic hitching",
             Self::Cadence => "cadence of frames",
             Self::UnitImplausible => "implausible unit",
+            Self::OtherSettings => "another settings file",
         }
     }
 
@@ -146,7 +154,7 @@ impl FlagKind {
             | Self::BackgroundLoad
             | Self::PeriodicHitching => 2,
             Self::Gap | Self::OddInCell | Self::Throttling => 1,
-            Self::WarmUp | Self::Cadence | Self::UnitImplausible => 1,
+            Self::WarmUp | Self::Cadence | Self::UnitImplausible | Self::OtherSettings => 1,
         }
     }
 }

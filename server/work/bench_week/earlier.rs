@@ -105,6 +105,7 @@ async fn bring_in(
             name: pass.file_name.clone(),
             rig_id: ids.rigs.get(pass.rig).copied(),
             start_us: Some(pass.start.as_microsecond()),
+            settings: None,
             key: None,
         };
         let log = stream::iter([Ok(pass.log())]);

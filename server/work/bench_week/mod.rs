@@ -124,6 +124,7 @@ async fn send(
         rig_id: ids.rigs.get(pass.rig).copied(),
         // What the person at the rig noted: some of its loggers write no wall clock.
         start_us: (!sensors).then(|| pass.start.as_microsecond()),
+        settings: None,
         key: None,
     };
     let made = tokio::task::spawn_blocking(move || {
@@ -142,6 +143,7 @@ async fn soaks(store: &Store, chance: &Chance, taking: &TakeIn, ids: &Ids, week:
             name: soak.file.to_owned(),
             rig_id: ids.rigs.get(soak.rig).copied(),
             start_us: None,
+            settings: None,
             key: None,
         };
         let taken = taking.take_in(by, upload, stream::iter([Ok(soak.log())])).await?;

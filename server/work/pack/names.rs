@@ -202,6 +202,7 @@ mod tests {
                 rig_key_id: None,
                 rig_id: None,
                 start_us: None,
+                settings_sha256: None,
                 outcome: Outcome::Read,
                 says: String::new(),
                 question: None,

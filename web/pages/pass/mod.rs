@@ -106,6 +106,8 @@ pub struct About {
     pub declares: Option<String>,
     /// Build of the game.
     pub build: String,
+    /// SHA-256 of the settings file, hexadecimal, where the rig sent it.
+    pub settings: Option<String>,
     /// Row id of the capture.
     pub capture_id: i64,
     /// Its file name.

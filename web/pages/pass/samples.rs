@@ -18,7 +18,7 @@ const S: i64 = 1_000_000_000;
 pub(super) fn all() -> Vec<Pass> {
     let mut bare = full();
     bare.frame.person = Some(SignedIn { name: "Tove Linden".to_owned(), role: "guest".to_owned() });
-    (bare.piece, bare.about.declares) = (None, None);
+    (bare.piece, bare.about.declares, bare.about.settings) = (None, None, None);
     (bare.flags, bare.notices, bare.hitches, bare.companions) = Default::default();
     (bare.remarks, bare.past_limits, bare.ruling) = Default::default();
     (bare.steps, bare.ledger, bare.siblings, bare.spread) = Default::default();
@@ -144,6 +144,7 @@ fn about() -> About {
         declared: false,
         declares: Some("501.4".to_owned()),
         build: "1.0.3".to_owned(),
+        settings: Some("7c".repeat(32)),
         capture_id: 4,
         capture: "curlew_cistern_2160p_2.csv".to_owned(),
         digest: "9f".repeat(32),
