@@ -68,10 +68,7 @@ async fn change(app: &App, who: &Member, piece: &Piece, sent: &Sent) -> Result<D
         "carry" => {
             let tuning = TuningId(sent.read("tuning", "a tuning")?);
             let id = keep::carry(store, by, piece, (tuning, sent.text("reason")), None).await?;
-            Ok((
-                "Carried over. Three of its cells are to be run again as spot checks.",
-                Some((id, 1, "let go")),
-            ))
+            Ok(("Carried over. Its spot checks are to be run next.", Some((id, 1, "let go"))))
         }
         "let go" => {
             let (id, version) = one()?;

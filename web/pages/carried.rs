@@ -201,7 +201,7 @@ impl Page for CarriedOver {
             passes: 24,
             newest: Some(Timestamp::UNIX_EPOCH),
             drivers: vec!["31.2".to_owned()],
-            builds: vec!["1.3".to_owned(), "2.0".to_owned()],
+            builds: vec!["Vellum Rally 1.3".to_owned(), "Tin Comet 2.0".to_owned()],
             bases: vec!["alder (26100)".to_owned()],
         };
         let never = RanOn { passes: 0, newest: None, drivers: vec![], builds: vec![], bases: vec![] };

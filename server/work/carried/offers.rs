@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::recorded_us;
 use crate::store::carried;
 use crate::store::pieces::{self, Piece};
-use crate::store::{RigBaseId, Store, TuningId};
+use crate::store::{RigBaseId, SceneId, Store, TuningId};
 use crate::work::Result;
 use crate::work::evidence::{CellEvidence, Evidence};
 
@@ -31,7 +31,7 @@ pub struct Ran {
     pub newest_us: Option<i64>,
     /// Drivers of the part.
     pub drivers: BTreeSet<String>,
-    /// Builds of the games: scene and build.
+    /// Builds of the games: game and build.
     pub builds: BTreeSet<String>,
     /// Rigs, with the base that they had.
     pub bases: BTreeMap<RigBaseId, String>,
@@ -48,7 +48,7 @@ impl Ran {
             ran.passes += 1;
             ran.newest_us = ran.newest_us.max(Some(recorded_us(row)));
             ran.drivers.insert(row.driver.clone());
-            ran.builds.insert(row.build.clone());
+            ran.builds.insert(format!("{} {}", game(evidence, row.scene_id), row.build));
             let base = evidence.registers.bases.get(&row.rig_base_id);
             let os = base.map_or("", |base| base.fields.os_build.as_str());
             let words = if os.is_empty() { row.rig.clone() } else { format!("{} ({os})", row.rig) };
@@ -56,6 +56,10 @@ impl Ran {
         }
         ran
     }
+}
+
+fn game(evidence: &Evidence, scene: SceneId) -> &str {
+    evidence.registers.scenes.get(&scene).map_or("", |scene| scene.fields.game.as_str())
 }
 
 /// The evidence of the cells that are offered, of one tuning or of all; cells without a kept pass are left out.

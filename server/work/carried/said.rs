@@ -79,15 +79,15 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
     (!said.is_empty()).then(|| said.join(" "))
 }
 
-/// What stands beside a cell; `None` where it is not carried over: `carried over, 44 days old when carried; not checked`.
+/// What stands beside a cell; `None` where it is not carried over: `carried over; spot checks: 2 hold, 1 run again`.
 pub fn mark(evidence: &Evidence, cell: &CellEvidence) -> Option<String> {
-    let of = cell.carried?;
+    cell.carried?;
     let part = of_tuning(evidence, cell.cell.of.tuning_id)?;
     let fresh = cell.kept().any(|pass| pass.age == Age::Fresh);
     let which = if fresh { "carried over, run afresh" } else { "carried over" };
-    Some(match (of.spot_check, together(evidence, part)) {
-        (_, Together::NotChecked) => format!("{which}, not checked"),
-        (_, says) => format!("{which}; part {}", says.words()),
+    Some(match together(evidence, part) {
+        Together::NotChecked => format!("{which}, not checked"),
+        _ => format!("{which}; spot checks: {}", counted(evidence, part)),
     })
 }
 

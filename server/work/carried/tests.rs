@@ -180,7 +180,7 @@ fn another_rig_still_answers_and_the_foot_names_what_it_shows() {
     );
     assert_eq!(said::foot(&evidence, [&evidence.cells[&CellId(101)]]), None);
     let mark = said::mark(&evidence, &evidence.cells[&CellId(203)]);
-    assert_eq!(mark.as_deref(), Some("carried over; part not settled"));
+    assert_eq!(mark.as_deref(), Some("carried over; spot checks: 1 holds, 1 not run yet"));
     assert_eq!(said::mark(&evidence, &evidence.cells[&CellId(101)]), None);
 }
 
