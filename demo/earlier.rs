@@ -1,4 +1,4 @@
-//! What the team recorded for a piece six weeks ago and carries over: a card that has gone back to its maker's shelf, on the
+//! What the team recorded for a piece six weeks ago and carries over: a card that nobody has the time to run again, on the
 //! driver of then, and three of its cells that were run again today on the driver of now.
 
 use jiff::{SignedDuration, Timestamp};

@@ -26,7 +26,7 @@ use crate::store::TuningId;
 use crate::store::pieces::Piece;
 use crate::work::against::{self, Asked, CellShown, Judged, OverallRatio};
 use crate::work::carried::said;
-use crate::work::evidence::{Evidence, Registers};
+use crate::work::evidence::{CellEvidence, Evidence, Registers};
 use crate::work::{Result, foot};
 
 /// The page.
@@ -112,6 +112,7 @@ impl Told<'_> {
             chart: self.chart(&contenders, &left_out, &foot),
             strip: beside::strip(self.names(), self.comparison),
             ranks: beside::ranks(self.evidence, self.comparison, &contenders),
+            carried: said::foot(self.evidence, self.cells()).unwrap_or_default(),
             contenders,
             left_out,
             foot,
@@ -155,6 +156,15 @@ impl Told<'_> {
             scenes: scenes.collect(),
             overall: overall.map(|overall| self.overall(overall, id)),
         }
+    }
+
+    /// A part as a chart names it: `Tarnwick Dunlin, carried over`.
+    fn marked(&self, tuning: TuningId) -> String {
+        let setting = self.comparison.choice.setting;
+        let mut cells =
+            self.comparison.scenes.iter().filter_map(|row| self.evidence.cell_of(tuning, row.scene, setting));
+        let mark = if cells.any(|cell| cell.carried.is_some()) { ", carried over" } else { "" };
+        format!("{}{mark}", self.names().tuning_name(tuning))
     }
 
     /// Which of these cells are carried over: `Tarnwick Dunlin: carried over, not checked`.
@@ -218,14 +228,19 @@ impl Told<'_> {
         without.map(|(id, cell)| format!("{}: {}", self.names().tuning_name(*id), cell.missing)).collect()
     }
 
-    /// What the numbers rest on, in sentences.
-    fn foot(&self) -> Vec<String> {
+    /// The cells that are compared.
+    fn cells(&self) -> impl Iterator<Item = &CellEvidence> {
         let choice = &self.comparison.choice;
         let compared = choice.compared().into_iter();
         let cells =
             compared.flat_map(|tuning| self.comparison.scenes.iter().map(move |row| (tuning, row.scene)));
-        let cells = cells.filter_map(|(t, scene)| self.evidence.cell_of(t, scene, choice.setting));
-        let [passes, builds] = foot::foot(self.evidence, cells);
+        cells.filter_map(|(t, scene)| self.evidence.cell_of(t, scene, choice.setting))
+    }
+
+    /// What the numbers rest on, in sentences.
+    fn foot(&self) -> Vec<String> {
+        let choice = &self.comparison.choice;
+        let [passes, builds] = foot::foot(self.evidence, self.cells());
         let margin = |kind| Unit::Percent.plain(against::margin(self.evidence, kind) * 100.0);
         vec![
             format!("Measure: {}. A cell is the geometric mean of its kept passes.", choice.measure.name()),
@@ -252,7 +267,9 @@ impl Told<'_> {
             note: self.comparison.scenes.get(nth).map_or_else(String::new, |row| {
                 let cells = [&row.baseline].into_iter().chain(row.contenders.iter().map(|found| &found.cell));
                 let mut cells = cells.filter_map(|shown| self.evidence.cells.get(&shown.cell?));
-                note(row, &line.note, cells.any(|cell| cell.carried.is_some()))
+                // Of several contenders the legend says which.
+                let carried = contenders.len() == 1 && cells.any(|cell| cell.carried.is_some());
+                note(row, &line.note, carried)
             }),
             ratios: contenders
                 .iter()
@@ -279,8 +296,8 @@ impl Told<'_> {
                 foot: foot.iter().cloned().chain(out).collect(),
                 draft: false,
             },
-            baseline,
-            contenders: contenders.iter().map(|c| c.name.clone()).collect(),
+            baseline: self.marked(choice.baseline),
+            contenders: choice.contenders.iter().map(|tuning| self.marked(*tuning)).collect(),
             axis: format!("{measure}: change against the baseline (log scale)"),
             rows: rows.collect(),
             overall: contenders

@@ -181,7 +181,7 @@ fn spot(board: &Board, cell: &CellEvidence) -> Spot {
         spread: value.and_then(|value| value.own_spread).map(|spread| spread * 100.0),
         more: shown.and_then(|shown| shown.more).map(|(expected, sure)| (expected.into(), sure.into())),
         out_of_reach: shown.is_some_and(plan::Spot::out_of_reach),
-        says: said::mark(&board.evidence, cell).into_iter().chain(mixes).chain(notices).collect(),
+        says: said::in_plan(&board.evidence, cell).into_iter().chain(mixes).chain(notices).collect(),
     }
 }
 

@@ -17,8 +17,8 @@ impl Week {
     }
 
     fn carried(&self) -> &CarriedPart {
-        let [part] = &self.evidence.carried[..] else { panic!("{:?}", self.evidence.carried) };
-        part
+        assert_eq!(self.evidence.carried.len(), 1);
+        &self.evidence.carried[0]
     }
 
     /// The card's cell in a scene of the demo.

@@ -70,7 +70,7 @@ async fn a_part_of_an_earlier_piece_is_offered_with_its_age_and_carried_over_onc
 
     let plan = owner.get(&paths::plan(&key)).await;
     assert!(
-        plan.texts(".says").iter().any(|says| says == "carried over, not checked"),
+        plan.texts(".says").iter().any(|says| says == "carried over, to be checked"),
         "{:?}",
         plan.texts(".says")
     );

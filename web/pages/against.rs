@@ -81,6 +81,8 @@ pub struct Comparison {
     pub contenders: Vec<Contender>,
     /// Scenes that leave the overall ratios for all, each with why, in a sentence.
     pub left_out: Vec<String>,
+    /// What of it was carried over from earlier pieces, with what the spot checks say; empty: nothing.
+    pub carried: String,
     /// Method, passes, rigs, drivers, builds: a sentence each.
     pub foot: Vec<String>,
     /// The picture of it.
@@ -343,6 +345,8 @@ impl Page for Against {
                     ..contender
                 },
             ],
+            carried: "Carried over from 14 Oct 2026, driver 30.1: Ullmere Thole; spot checks: not checked."
+                .to_owned(),
             left_out: vec![
                 "Hollow Regatta, night harbour (Ullmere Thole: did not run: out of memory).".into(),
             ],

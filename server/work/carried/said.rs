@@ -7,7 +7,7 @@ use weighhouse_measure::compare::carried::{Says, Together};
 use weighhouse_web::format;
 
 use super::offers::Ran;
-use super::{Age, CarriedPart, of_part, of_tuning, together};
+use super::{Age, CarriedPart, checked, of_part, of_tuning, together};
 use crate::store::{CellId, TuningId};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
 
@@ -91,6 +91,16 @@ pub fn mark(evidence: &Evidence, cell: &CellEvidence) -> Option<String> {
     })
 }
 
+/// What stands in a cell of the plan: a spot check says what it found; `None` where it is not carried over.
+pub fn in_plan(evidence: &Evidence, cell: &CellEvidence) -> Option<String> {
+    let of = cell.carried?;
+    Some(match checked(evidence, cell).check.says {
+        _ if !of.spot_check => "carried over".to_owned(),
+        Says::NotChecked => "carried over, to be checked".to_owned(),
+        says => format!("carried over; {}", says.words()),
+    })
+}
+
 /// What is to be known before a pack leaves: parts that are to be run again, not settled or not checked.
 pub fn warnings(evidence: &Evidence) -> Vec<String> {
     let warning = |part: &CarriedPart| {
@@ -123,11 +133,11 @@ pub fn warnings(evidence: &Evidence) -> Vec<String> {
 }
 
 /// The cells of a part that are still to be run: its checks, or all where one says 'run again'.
-pub fn to_run<'a>(
-    evidence: &'a Evidence,
+pub fn to_run(
+    evidence: &Evidence,
     tuning: TuningId,
     wanted: usize,
-) -> impl Iterator<Item = (&'a CellEvidence, usize)> {
+) -> impl Iterator<Item = (&CellEvidence, usize)> {
     let cells = evidence.cells.values().filter(move |cell| cell.cell.of.tuning_id == tuning);
     let carried = cells.filter(|cell| cell.carried.is_some());
     carried.map(move |cell| (cell, crate::work::pieces::missing(cell, wanted))).filter(|(_, n)| *n > 0)
