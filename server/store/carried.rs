@@ -108,6 +108,18 @@ pub async fn offered(db: &mut Db, piece: PieceId) -> Result<Vec<Cell>, StoreErro
     .await?)
 }
 
+/// The moment from which a piece carried this part over before it let it go; `None`: it never did.
+pub async fn let_go_from(db: &mut Db, piece: PieceId, tuning: TuningId) -> Result<Option<i64>, StoreError> {
+    Ok(sqlx::query_scalar(
+        "SELECT from_us FROM carried WHERE piece_id = ? AND tuning_id = ? AND let_go_us IS NOT NULL
+         ORDER BY id DESC LIMIT 1",
+    )
+    .bind(piece)
+    .bind(tuning)
+    .fetch_optional(db)
+    .await?)
+}
+
 /// Carries a part as it is run over into a piece, in the name of the person who acts; `from_us` is the moment of it.
 pub async fn add(
     tx: &mut Tx<'_>,
@@ -228,7 +240,9 @@ mod tests {
             assert_eq!(cells_of(tx, id).await?, cells_of_piece(tx, now).await?);
             let_go(tx, id, 2, Some(9)).await?;
             assert_eq!((of_piece(tx, now).await?, cells_of_piece(tx, now).await?), (vec![], vec![]));
+            assert_eq!(let_go_from(tx, now, cell.of.tuning_id).await?, Some(7));
             let_go(tx, id, 3, None).await?;
+            assert_eq!(let_go_from(tx, now, cell.of.tuning_id).await?, None);
             Ok::<_, StoreError>((of_piece(tx, now).await?, by_id(tx, id).await?))
         });
         let (stands, one) = found.await.unwrap();

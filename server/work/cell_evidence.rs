@@ -97,6 +97,12 @@ impl CellEvidence {
         self.passes.iter().filter(|pass| pass.counts())
     }
 
+    /// Whether carrying this pass over declares the driver that it ran on: only where all that counts in the cell ran on it.
+    pub fn declares(&self, pass: &PassEvidence) -> bool {
+        let driver = pass.row.driver_id;
+        pass.age == Age::Earlier && self.kept().all(|other| other.row.driver_id == driver)
+    }
+
     /// Siblings are the passes that count; set-aside ones are judged beside them too.
     /// What a piece chose not to be told of is no flag.
     pub(super) fn screen(&mut self, spread: &CellSpread, low: Measure, screens: &Strictnesses) {

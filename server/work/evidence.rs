@@ -12,7 +12,7 @@ use weighhouse_measure::measures::{LowDefinition, Measure, Tail};
 use weighhouse_measure::screens::notices::NoticeInput;
 use weighhouse_measure::screens::{CellSpread, Notice, Spread, Strictnesses, notices};
 
-use super::carried::{self, Age, CarriedPart};
+use super::carried::{self, CarriedPart};
 pub use super::cell_evidence::{CellEvidence, PassEvidence, Standing};
 pub use super::names::Registers;
 use super::readings::{self, Readings};
@@ -270,9 +270,8 @@ impl Evidence {
     }
 
     pub(super) fn log(&self, cell: &CellEvidence, pass: &PassEvidence, measure: Measure) -> Option<PassLog> {
-        // Carrying an earlier pass over declares the driver that it ran on.
         let declared =
-            pass.age == Age::Earlier || self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
+            cell.declares(pass) || self.declared.get(&cell.cell.part_id) == Some(&pass.row.driver_id);
         PassLog::new(pass.measures.value(measure)?, pass.row.rig_base_id.0, pass.row.build_id.0, declared)
     }
 

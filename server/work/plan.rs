@@ -6,7 +6,6 @@ use weighhouse_measure::compare::cell::CellValue;
 use weighhouse_measure::measures::Measure;
 use weighhouse_measure::screens::notices::NoticeKind;
 
-use super::carried::Age;
 use super::cells::Axes;
 use super::evidence::{CellEvidence, Evidence};
 use super::pieces::{missing, wanted};
@@ -140,7 +139,7 @@ fn mixes(evidence: &Evidence, cell: &CellEvidence) -> Vec<Mix> {
         |of: fn(&super::evidence::PassEvidence) -> i64| cell.kept().map(of).collect::<BTreeSet<_>>().len();
     let mut found = Vec::new();
     match evidence.declared.get(&cell.cell.part_id) {
-        Some(driver) if cell.kept().any(|p| p.age != Age::Earlier && p.row.driver_id != *driver) => {
+        Some(driver) if cell.kept().any(|p| !cell.declares(p) && p.row.driver_id != *driver) => {
             found.push(Mix::UndeclaredDriver)
         }
         None if cell.kept().next().is_some() => found.push(Mix::NoDriverDeclared),

@@ -6,6 +6,7 @@ use weighhouse_web::paths;
 
 use crate::figures::{PIECE, add_pass, bench, cell_what, figure, log};
 use crate::harness::{Answer, Client, House, PASSWORD};
+use crate::pack::{file, zip_of};
 
 /// A later piece on the second part's cells, with what the first piece recorded: owner, key, cells of the bench.
 async fn later(house: &House) -> (Client, String, [CellId; 3]) {
@@ -192,4 +193,38 @@ async fn who_may_not_and_what_is_not_there_or_wrong() {
     let refused = send(&owner, &key, &[("do", "carry"), ("tuning", "1"), ("reason", &long)]).await;
     assert!(refused.status == 422 && refused.body.contains(&long), "what was typed stays");
     assert_eq!(read(&owner, &key).await["parts"].as_array().unwrap().len(), 0, "nothing was changed");
+}
+
+#[tokio::test]
+async fn the_pack_says_what_was_carried_over_and_warns_before_it_leaves() {
+    let house = House::start().await;
+    let (owner, key, cells) = later(&house).await;
+    assert_eq!(carry(&owner, &key).await.status, 303);
+    let page = owner.get(&paths::pack(&key)).await;
+    assert!(page.body.contains("was carried over and not checked"), "{}", page.body);
+    house.wait_s(60);
+    run(&house, &owner, cells[0], "fresh-a", 10.6).await;
+    let page = owner.get(&paths::pack(&key)).await;
+    assert!(page.body.contains("was carried over and a spot check does not hold"), "{}", page.body);
+    let zip = zip_of(&owner, &key, "").await;
+    let table = file(&zip, "tables/carried_over.csv");
+    let row = table.lines().find(|line| line.contains("Vellum Rally")).unwrap();
+    assert!(
+        row.starts_with(
+            "Tarnwick Dunlin,stock,Vellum Rally,hairpin,replay,2160p native,2026-03-01,501.2,1.0,"
+        )
+    );
+    assert!(row.contains(",2,2,fresh,yes,run again (") && row.ends_with(",run again"), "{row}");
+    let left_out = file(&zip, "tables/left_out.csv");
+    assert_eq!(
+        left_out.matches("earlier,carried over; fresh passes count in its place").count(),
+        2,
+        "{left_out}"
+    );
+    let methods = file(&zip, "methods.html");
+    assert!(methods.contains("<h2>Carried over</h2>") && methods.contains("back at its maker"), "{methods}");
+    let bars = file(&zip, "charts/bars-2160p-native.svg");
+    let texts = bars.split(['<', '>']).filter(|text| !text.contains('='));
+    let said: String = texts.flat_map(str::split_whitespace).collect();
+    assert!(said.contains("spotchecks:1runagain"), "{bars}");
 }

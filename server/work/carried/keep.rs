@@ -13,7 +13,8 @@ use crate::work::{Error, Kind, Refusal, Result};
 const REASON_LENGTH: usize = 400;
 
 /// Carries a part as it is run over into a piece: all of its cells that are offered, with three spot checks. `from_us`: the
-/// moment of carrying, microseconds UTC; now where none is said.
+/// moment of carrying, microseconds UTC; where none is said, that of an
+/// earlier carrying that was let go, else now.
 ///
 /// # Errors
 /// Refused when nothing of it is offered, it is carried over already, or the reason is too long.
@@ -45,7 +46,9 @@ pub async fn carry(
             if still.is_empty() {
                 return Err(nothing().into());
             }
-            let from_us = from_us.unwrap_or(tx.at_us);
+            // Carried over before: what was fresh then is not to become earlier.
+            let let_go = carried::let_go_from(tx, piece, tuning).await?;
+            let from_us = from_us.or(let_go).unwrap_or(tx.at_us);
             let carried_id = once(carried::add(tx, piece, tuning, (from_us, &reason)).await)?;
             for cell_id in still {
                 let (brought, spot_check) = (!before.contains(&cell_id), checks.contains(&cell_id));

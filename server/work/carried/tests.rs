@@ -158,6 +158,11 @@ fn carrying_declares_the_driver_of_then_and_nothing_else() {
     evidence.declared.insert(PartId(2), DriverId(9));
     let logs = |evidence: &Evidence, cell| evidence.logs(&evidence.cells[&CellId(cell)], Measure::AverageFps);
     assert!(logs(&evidence, 201).iter().all(|log| log.declared_driver));
+    evidence.cells.get_mut(&CellId(202)).unwrap().passes[0].row.driver_id = DriverId(7);
+    assert!(
+        logs(&evidence, 202).iter().all(|log| !log.declared_driver),
+        "two drivers in one cell stay marked"
+    );
     run(&mut evidence, 1, &[100.0]);
     assert!(
         logs(&evidence, 201).iter().all(|log| !log.declared_driver),

@@ -1,5 +1,7 @@
 //! The table of what was carried over from earlier pieces, and what the methods page says of it.
 
+use std::collections::BTreeSet;
+
 use weighhouse_measure::compare::carried::Says;
 use weighhouse_measure::compare::cell::CellValue;
 use weighhouse_web::pages::methods::CarriedRow;
@@ -10,6 +12,7 @@ use crate::work::carried::offers::Ran;
 use crate::work::carried::said::{counted, day, list};
 use crate::work::carried::{self, Age, said};
 use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
+use crate::work::registers::typed::day_of;
 
 /// The table.
 pub const ABOUT: About = About {
@@ -23,7 +26,7 @@ pub const ABOUT: About = About {
 pub fn sheet(evidence: &Evidence) -> Sheet {
     let mut all = cell_fields();
     all.extend(fields(&[
-        ("recorded_to", Kind::Words, "day on which the newest earlier pass was recorded"),
+        ("recorded_to", Kind::Day, "day on which the newest earlier pass was recorded, in UTC"),
         ("driver", Kind::Words, "driver of the part in the earlier passes"),
         ("build", Kind::Words, "build of the game in the earlier passes"),
         ("rig", Kind::Words, "rig of the earlier passes, with its operating system"),
@@ -52,15 +55,16 @@ fn row(evidence: &Evidence, cell: &CellEvidence, together: &str) -> Vec<String> 
     let earlier: Vec<&PassEvidence> = kept().filter(|pass| pass.age != Age::Fresh).collect();
     let fresh = kept().count() - earlier.len();
     let ran = Ran::of(evidence, earlier.iter().copied());
+    let builds: BTreeSet<String> = earlier.iter().map(|pass| pass.row.build.clone()).collect();
     let found = carried::checked(evidence, cell);
     let is_check = cell.carried.is_some_and(|of| of.spot_check);
     let ratio = found.check.ratio.as_ref().filter(|_| is_check);
     let interval = ratio.and_then(|ratio| ratio.bounds).map(|bounds| bounds.interval);
     let mut row = names(evidence, cell).to_vec();
     row.extend([
-        ran.newest_us.map(day).unwrap_or_default(),
+        ran.newest_us.map(day_of).unwrap_or_default(),
         words(&list(&ran.drivers)),
-        words(&list(&ran.builds)),
+        words(&list(&builds)),
         words(&list(ran.bases.values())),
         earlier.len().to_string(),
         fresh.to_string(),

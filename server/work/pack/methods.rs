@@ -13,7 +13,6 @@ use crate::store::registers::parts::Origin;
 use crate::store::registers::{parts, rigs};
 use crate::store::{Db, RigBaseId};
 use crate::work::Result;
-use crate::work::carried::Age;
 use crate::work::evidence::{CellEvidence, Evidence};
 use crate::work::figures::value::cell_name;
 use crate::work::quotes;
@@ -174,7 +173,7 @@ fn crossings(evidence: &Evidence) -> Vec<String> {
         }
         let declared = evidence.declared.get(&cell.cell.part_id);
         // What was carried over is said by itself.
-        let own = cell.kept().filter(|pass| pass.age != Age::Earlier).map(|pass| &pass.row);
+        let own = cell.kept().filter(|pass| !cell.declares(pass)).map(|pass| &pass.row);
         let other = own.filter(|row| Some(&row.driver_id) != declared);
         let other: BTreeSet<&str> = other.map(|row| row.driver.as_str()).collect();
         if !other.is_empty() {
