@@ -11,6 +11,7 @@ use zip::ZipArchive;
 
 use super::say;
 use crate::clock::Clock;
+use crate::http::pack as pages;
 use crate::store::Store;
 use crate::work::reproduce::{self, Compared, Files, Report};
 use crate::work::{Internal, Result};
@@ -36,7 +37,7 @@ pub(super) async fn run(Args { pack, json }: Args) -> anyhow::Result<ExitCode> {
     let store = Store::open(&folder.0.join("store.db"), Clock::system()).await?;
     // How far it is is a comfort; a closed standard error does not end the work.
     let told = |text: &str| drop(writeln!(std::io::stderr(), "{text}"));
-    let report = reproduce::reproduce(&store, &mut files, told).await;
+    let report = reproduce::reproduce(&store, &mut files, told, pages::drawn).await;
     store.close().await;
     let report = report.with_context(|| pack.display().to_string())?;
     if json {
@@ -58,25 +59,38 @@ fn print(pack: &Path, report: &Report) -> anyhow::Result<()> {
             ))?;
         }
     }
-    for (path, _) in report.tables.iter().filter(|(_, same)| !same) {
+    let files = [&report.tables, &report.charts, &report.columns];
+    for (path, _) in files.into_iter().flatten().filter(|(_, same)| !same) {
         say(&format!("{path}: differs"))?;
     }
     for wrong in &report.wrong {
         say(wrong)?;
     }
     let same = report.figures.iter().filter(|figure| figure.differs.is_empty()).count();
-    let tables = report.tables.iter().filter(|(_, same)| *same).count();
+    let of = |files: &[(String, bool)]| {
+        format!("{} of {}", files.iter().filter(|(_, same)| *same).count(), files.len())
+    };
     say(&format!(
-        "{}: {same} of {} figures and {tables} of {} tables agree to the last digit; {} captures read{}",
+        "{}: {same} of {} figures, {} tables, {} charts and {} files of columns agree to the last digit; \
+         {} captures read{}",
         pack.display(),
         report.figures.len(),
-        report.tables.len(),
+        of(&report.tables),
+        of(&report.charts),
+        of(&report.columns),
         report.captures,
         if report.masked > 0 {
             format!(", {} of them with names masked", report.masked)
         } else {
             String::new()
         }
+    ))?;
+    if report.not_computed.is_empty() {
+        return Ok(());
+    }
+    say(&format!(
+        "Not computed (words, what they are set in, pixels of the charts): {}",
+        report.not_computed.join(", ")
     ))
 }
 
@@ -135,6 +149,11 @@ impl Zip {
 }
 
 impl Files for Zip {
+    fn paths(&self) -> Vec<String> {
+        let names = self.archive.file_names().filter_map(|name| name.ok());
+        names.filter_map(|name| Some(name.strip_prefix(&self.folder)?.to_owned())).collect()
+    }
+
     fn file(&mut self, path: &str) -> Result<Option<Vec<u8>>> {
         let broken = |e: &dyn std::fmt::Display| Internal(format!("{path} is damaged: {e}"));
         let mut file = match self.archive.by_name(&format!("{}{path}", self.folder)) {

@@ -37,7 +37,7 @@ mod noise_prior;
 mod notes;
 mod openapi;
 mod origin;
-mod pack;
+pub mod pack;
 mod panics;
 mod parts;
 mod pass;

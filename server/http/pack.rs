@@ -22,8 +22,8 @@ use super::resources::Of;
 use super::respond::{Wants, html, respond};
 use super::session::SignedIn;
 use super::{App, against as page};
-use crate::store::SettingId;
 use crate::store::pieces::Piece;
+use crate::store::{SettingId, Store};
 use crate::work::against::{self, Asked};
 use crate::work::carried::said;
 use crate::work::charts::accent;
@@ -36,6 +36,7 @@ use crate::work::pack::{
     File, bars, carried, figures, file_name, left_out, methods, package, prices, readers, readings, tables,
     with_captures, zip,
 };
+use crate::work::reproduce::Drawn;
 use crate::work::{Internal, Result};
 
 /// A chart of the pack.
@@ -63,23 +64,37 @@ impl Chart {
         }
     }
 
+    /// For print, as SVG: what the pictures beside it are drawn from.
+    fn svg(&self, accent: Option<Colour>) -> File {
+        let print = self.picture.shaped(&own(Theme::PRINT, accent), Shape::Page);
+        self.file(".svg", print.into_bytes())
+    }
+
+    fn file(&self, ending: &str, bytes: Vec<u8>) -> File {
+        File { path: format!("charts/{}{ending}", self.name), bytes }
+    }
+
     /// For print as SVG and PNG; a kept one for video too, on light and on dark ground.
-    fn files(self, accent: Option<Colour>) -> Result<Vec<File>> {
-        let own = |theme: Theme| accent.map_or(theme, |accent| theme.accented(accent));
-        let pixels = |svg: &str| {
-            let png = png::wide(svg, WIDTHS[0]);
-            png.map_err(|e| Internal(format!("{}: {e}", self.name)))
+    fn files(&self, accent: Option<Colour>) -> Result<Vec<File>> {
+        let pixels = |svg: &[u8]| {
+            let svg = String::from_utf8_lossy(svg);
+            png::wide(&svg, WIDTHS[0]).map_err(|e| Internal(format!("{}: {e}", self.name)))
         };
-        let print = self.picture.shaped(&own(Theme::PRINT), Shape::Page);
-        let file = |ending: &str, bytes| File { path: format!("charts/{}{ending}", self.name), bytes };
-        let mut files = vec![file(".png", pixels(&print)?), file(".svg", print.into_bytes())];
+        let print = self.svg(accent);
+        let mut files = vec![self.file(".png", pixels(&print.bytes)?), print];
         for (ending, theme) in [("-16x9-light.png", Theme::LIGHT), ("-16x9-dark.png", Theme::DARK)] {
             if self.kept {
-                files.push(file(ending, pixels(&self.picture.shaped(&own(theme), Shape::Wide))?));
+                let svg = self.picture.shaped(&own(theme, accent), Shape::Wide);
+                files.push(self.file(ending, pixels(svg.as_bytes())?));
             }
         }
         Ok(files)
     }
+}
+
+/// The theme in the team's own colour.
+fn own(theme: Theme, accent: Option<Colour>) -> Theme {
+    accent.map_or(theme, |accent| theme.accented(accent))
 }
 
 /// The page.
@@ -90,7 +105,7 @@ pub(super) async fn show(
     Of(piece): Of<Piece>,
 ) -> Result<Response> {
     let read = ledger(&app.store, piece.id).await?;
-    let charts = charts(&app, &read).await?;
+    let charts = charts(&app.store, &read).await?;
     let captured = with_captures::bytes(&app.store, piece.id).await?;
     let found = names::of_piece(&app.store, piece.id).await?;
     let page = Pack {
@@ -147,7 +162,7 @@ pub(super) async fn download(
     let told = methods::methods(&mut *app.store.read().await?, &read.evidence, read.head.to_string()).await?;
     let methods = html(&told)?;
     let name = file_name(&piece.fields.name);
-    let drawn = (charts(&app, &read).await?, accent(&app.store).await?);
+    let drawn = (charts(&app.store, &read).await?, accent(&app.store).await?);
     let hide =
         if take.names.is_empty() { names::of_piece(&app.store, piece.id).await? } else { Names::none() };
     let (of, hidden) = (Arc::clone(&read), hide.clone());
@@ -257,8 +272,18 @@ fn settings(evidence: &Evidence) -> BTreeSet<SettingId> {
     evidence.cells.values().map(|cell| cell.cell.of.setting_id).collect()
 }
 
+/// What a pack holds of a ledger that the pages make: ratios and charts.
+///
+/// # Errors
+/// When the store fails.
+pub async fn drawn(store: &Store, read: &Ledger) -> Result<Drawn> {
+    let accent = accent(store).await?;
+    let charts = charts(store, read).await?.iter().map(|chart| chart.svg(accent)).collect();
+    Ok(Drawn { ratios: ratios(&comparisons(&read.evidence)?), charts })
+}
+
 /// Every chart of a pack: averages and ratios at each setting, then those that the piece keeps.
-async fn charts(app: &App, read: &Ledger) -> Result<Vec<Chart>> {
+async fn charts(store: &Store, read: &Ledger) -> Result<Vec<Chart>> {
     let (evidence, agreed) = (&read.evidence, figures::agreed(read));
     let draft = |what: &String| !agreed.contains(what);
     let mut charts = Vec::new();
@@ -276,7 +301,7 @@ async fn charts(app: &App, read: &Ledger) -> Result<Vec<Chart>> {
         chart.caption.draft = whats(&comparison).any(draft);
         charts.push(Chart::new(name, Box::new(chart), false));
     }
-    for (chart, drawn) in kept(&app.store, read).await? {
+    for (chart, drawn) in kept(store, read).await? {
         if let Ok(drawn) = drawn {
             let name = file_name(&format!("kept {} {}", chart.id, drawn.title));
             charts.push(Chart::new(name, drawn.picture, true));

@@ -6,7 +6,7 @@ use serde_json::{Map, Value};
 use sqlx::AssertSqlSafe;
 
 use super::audit::{
-    BUILD, CAPTURE, CARRIED, CARRIED_CELL, CELL, COMPANION, DISPUTE, DRIVER, FIGURE, FIGURE_STEP, LAYOUT,
+    BUILD, CAPTURE, CARRIED, CARRIED_CELL, CELL, CHART, CHART_LOOK, COMPANION, DISPUTE, DRIVER, FIGURE, FIGURE_STEP, LAYOUT,
     NOISE_PRIOR, PART, PASS, PIECE, PIECE_CELL, PIECE_DRIVER, PIECE_SCREENS, PRICE, QUOTE, READER, READING,
     READING_KIND, REPEAT, REPEAT_RULING, RIG, RIG_BASE, RULING, SCENE, SEGMENT, SETTING, TUNING, UNIT,
 };
@@ -74,6 +74,8 @@ const OF_PIECE: &[(&Audited, &str)] = &[
     (&FIGURE, "piece_id = ?1"),
     (&FIGURE_STEP, "figure_id IN (SELECT id FROM figure WHERE piece_id = ?1)"),
     (&QUOTE, "piece_id = ?1"),
+    (&CHART, "piece_id = ?1"),
+    (&CHART_LOOK, "id = 1 AND ?1 = ?1"),
     (&READING_KIND, "id IN (SELECT kind_id FROM reading WHERE id IN ({readings}))"),
     (&READING, "id IN ({readings})"),
     (&REPEAT, "reading_id IN ({readings})"),

@@ -1,20 +1,22 @@
 //! The figures of a pack computed anew from its captures, by the code that computed them first, in a store of its own:
 //! the pack's rows say what people declared, ruled and agreed; all that is computed comes from the captures.
 
+mod files;
+
 use serde::Serialize;
 use serde_json::{Map, Value};
 use sha2::{Digest as _, Sha256};
 
 use super::figures::ledger::{Ledger, ledger};
-use super::pack::names::Names;
+use super::pack::sheet::Sheet;
 use super::pack::state::{FORMAT, State};
-use super::pack::{figures, tables, with_captures};
+use super::pack::{File, figures, with_captures};
 use super::recheck;
 use super::results::{hex, measure_versions};
 use super::{Internal, Result};
 use crate::store::captures::{self, Capture};
 use crate::store::segments::{self, SegmentRow};
-use crate::store::{Actor, Store, StoreError, extract};
+use crate::store::{Actor, Store, StoreError, extract, strips};
 
 /// A field of a figure of which the pack says another thing than what was computed.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -53,6 +55,12 @@ pub struct Report {
     pub figures: Vec<Compared>,
     /// Tables of the pack, each with whether it is the same, byte for byte.
     pub tables: Vec<(String, bool)>,
+    /// Its charts as SVG, likewise: drawn anew from what was computed.
+    pub charts: Vec<(String, bool)>,
+    /// Tracks, companions and measures for column engines, likewise.
+    pub columns: Vec<(String, bool)>,
+    /// Files of the pack that are not computed: words, what they are set in, and pictures of the charts in pixels.
+    pub not_computed: Vec<String>,
     /// What else is not as it must be, in sentences.
     pub wrong: Vec<String>,
 }
@@ -62,7 +70,7 @@ impl Report {
     pub fn agrees(&self) -> bool {
         self.wrong.is_empty()
             && self.figures.iter().all(|figure| figure.differs.is_empty())
-            && self.tables.iter().all(|(_, same)| *same)
+            && [&self.tables, &self.charts, &self.columns].into_iter().flatten().all(|(_, same)| *same)
     }
 }
 
@@ -73,13 +81,29 @@ pub trait Files {
     /// # Errors
     /// When the pack is damaged there.
     fn file(&mut self, path: &str) -> Result<Option<Vec<u8>>>;
+    /// Paths of all files.
+    fn paths(&self) -> Vec<String>;
 }
 
-/// Computes the figures of a pack in `store`, which must be empty, and compares. `told` hears how far it is.
+/// What the pages make of a ledger, and a pack holds.
+pub struct Drawn {
+    /// The table of ratios.
+    pub ratios: Sheet,
+    /// The charts as SVG.
+    pub charts: Vec<File>,
+}
+
+/// Computes the figures of a pack in `store`, which must be empty, and compares. `told` hears how far it is; `drawn` makes
+/// the table of ratios and the charts of a ledger.
 ///
 /// # Errors
 /// When the pack has no captures, was made by another format, or its rows are not those of a store.
-pub async fn reproduce(store: &Store, pack: &mut impl Files, told: impl Fn(&str)) -> Result<Report> {
+pub async fn reproduce(
+    store: &Store,
+    pack: &mut impl Files,
+    told: impl Fn(&str),
+    drawn: impl AsyncFnOnce(&Store, &Ledger) -> Result<Drawn>,
+) -> Result<Report> {
     let mut report = Report::default();
     let state: State = parsed(pack, "state.json")?;
     // Format 1 is 2 without masked captures.
@@ -116,12 +140,8 @@ pub async fn reproduce(store: &Store, pack: &mut impl Files, told: impl Fn(&str)
     told("the figures");
     let read = ledger(store, state.piece).await?;
     compare(&parsed(pack, "figures.json")?, &read, &mut report)?;
-    for (file, _) in
-        tables::sheets(&read.evidence, &Names::none())?.into_iter().map(super::pack::sheet::Sheet::done)
-    {
-        let there = pack.file(&file.path)?;
-        report.tables.push((file.path, there.as_ref() == Some(&file.bytes)));
-    }
+    told("tables and charts");
+    files::hold(store, pack, &read, drawn(store, &read).await?, &mut report).await?;
     Ok(report)
 }
 
@@ -157,7 +177,7 @@ async fn read_in(store: &Store, path: &str, capture: &Capture, bytes: Vec<u8>) -
     };
     drop(db);
     for segment in kept {
-        let Some((packed, _)) = given.remove(&(segment.member.clone(), segment.n, segment.cut)) else {
+        let Some((packed, strip)) = given.remove(&(segment.member.clone(), segment.n, segment.cut)) else {
             wrong.push(format!("{}: its bytes give no such stretch", said(&segment)));
             continue;
         };
@@ -178,6 +198,7 @@ async fn read_in(store: &Store, path: &str, capture: &Capture, bytes: Vec<u8>) -
                 for (n, track) in (0..).zip(&packed.tracks) {
                     segments::stage_track(tx, segment.id, n, track).await?;
                 }
+                strips::stage(tx, segment.id, &strip).await?;
                 Ok::<_, StoreError>(())
             })
             .await?;

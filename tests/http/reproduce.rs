@@ -31,6 +31,10 @@ async fn packed(house: &House) -> (Client, Vec<u8>) {
     let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door")];
     assert_eq!(owner.post(&ruling, &aside).await.status, 303);
     make(&owner, r#"{"kind":"reading","reading":1,"tuning":1,"base":1}"#, "Dunlin's noise").await;
+    let kept = [("of", "strips"), ("cell", "1"), ("other", "2"), ("title", "Over time")];
+    assert_eq!(owner.post(&paths::charts(PIECE), &kept).await.status, 303);
+    let accent = [("accent", "#225588"), ("version", "0")];
+    assert_eq!(owner.post(&paths::chart_look(PIECE), &accent).await.status, 303);
     let zip = zip_with(&owner, "?captures=1").await;
     (owner, zip)
 }
@@ -75,10 +79,15 @@ async fn every_figure_is_found_again_and_the_same_store_gives_the_same_bytes() {
     let (code, says, progress) = reproduce(&zip, &[]);
     assert_eq!(code, Some(0), "{says}{progress}");
     assert!(
-        says.contains("3 of 3 figures and 9 of 9 tables agree to the last digit; 6 captures read"),
+        says.contains(
+            "3 of 3 figures, 10 of 10 tables, 4 of 4 charts and 9 of 9 files of columns agree to the last \
+             digit; 6 captures read"
+        ),
         "{says}"
     );
     assert!(progress.contains("capture 6 of 6"), "{progress}");
+    let left = "Not computed (words, what they are set in, pixels of the charts): charts/*.png, charts/font-licence.txt, methods.css, methods.html";
+    assert!(says.contains(left), "{says}");
     let (code, says, _) = reproduce(&zip, &["--json"]);
     let told: serde_json::Value = serde_json::from_str(&says).unwrap();
     assert_eq!((code, &told["agrees"]), (Some(0), &true.into()));
@@ -111,13 +120,27 @@ async fn what_was_changed_in_a_pack_is_named() {
     assert_eq!(code, Some(1));
     assert!(says.contains("Curlew in the hairpin: differs"), "{says}");
     assert!(says.contains("printed: \"999\" in the pack, "), "{says}");
-    assert!(says.contains("2 of 3 figures and 9 of 9 tables"), "{says}");
+    assert!(says.contains("2 of 3 figures, 10 of 10 tables"), "{says}");
 
     let other =
         changed(&zip, "/tables/cells.csv", |bytes| replaced(bytes, "average_fps,fps,", "average_fps,fps,9"));
     let (code, says, _) = reproduce(&other, &[]);
     assert_eq!(code, Some(1));
     assert!(says.contains("tables/cells.csv: differs"), "{says}");
+    assert!(says.contains("8 of 9 tables"), "{says}");
+
+    for (ending, what, with, files) in [
+        ("tables/ratios.csv", "Curlew", "Curley", "8 of 9 tables"),
+        ("average-fps.svg", "Vellum Rally", "Vellum Rall", "3 of 4 charts"),
+    ] {
+        let other = changed(&zip, ending, |bytes| replaced(bytes, what, with));
+        let (code, says, _) = reproduce(&other, &[]);
+        assert_eq!(code, Some(1));
+        assert!(says.contains(&format!("{ending}: differs")) && says.contains(files), "{ending}: {says}");
+    }
+    let other = changed(&zip, "measures.parquet", |bytes| bytes[9] ^= 1);
+    let (_, says, _) = reproduce(&other, &[]);
+    assert!(says.contains("measures.parquet: differs"), "{says}");
 
     let key = figures["figures"][0]["key"].as_str().unwrap();
     let other = changed(&zip, "/figures.json", |bytes| replaced(bytes, key, "of-no-figure"));

@@ -6,6 +6,9 @@ use super::File;
 use super::sheet::Sheet;
 use crate::work::figures::ledger::Ledger;
 
+/// Where it stands in the pack.
+pub const PATH: &str = "datapackage.json";
+
 /// The files of these tables, and the description of them all.
 pub fn files(ledger: &Ledger, sheets: Vec<Sheet>) -> Vec<File> {
     let (mut files, resources): (Vec<File>, Vec<Value>) = sheets.into_iter().map(Sheet::done).unzip();
@@ -18,6 +21,6 @@ pub fn files(ledger: &Ledger, sheets: Vec<Sheet>) -> Vec<File> {
         "audit_head": ledger.head.to_string(),
         "resources": resources,
     });
-    files.push(File::text("datapackage.json", format!("{all:#}\n")));
+    files.push(File::text(PATH, format!("{all:#}\n")));
     files
 }

@@ -14,7 +14,7 @@ use crate::store::captures::{self, Capture};
 use crate::store::segments::{self, SegmentRow};
 use crate::store::{CaptureId, PieceId, SegmentId, Store, StoreError, extract};
 use crate::work::error::{Kind, Refusal};
-use crate::work::evidence::Evidence;
+use crate::work::evidence::{CellEvidence, Evidence, PassEvidence};
 use crate::work::results::hex;
 use crate::work::{Internal, Result, recheck};
 
@@ -58,19 +58,40 @@ pub async fn add(
         }
     }
     zip = packed(zip, vec![told.file()?]).await?;
-    for cell in evidence.cells.values() {
-        for pass in &cell.passes {
-            let companions = pass.companions.iter().map(|row| row.segment_id);
-            for (n, id) in std::iter::once(pass.row.segment_id).chain(companions).enumerate() {
-                let missing = || StoreError::Other(format!("segment {id} is gone"));
-                let recording = segments::recording(store, id).await?.ok_or_else(missing)?;
-                let beside = (n > 0).then_some(n);
-                let file = columns::tracks(evidence, (cell, pass), beside, &recording)?;
-                zip = packed(zip, vec![file]).await?;
-            }
-        }
+    for tracked in tracked(evidence) {
+        zip = packed(zip, vec![tracked.file(store, evidence).await?]).await?;
     }
     Ok(zip)
+}
+
+/// The frames of a pass, or a log beside them.
+pub struct Tracked<'a> {
+    of: (&'a CellEvidence, &'a PassEvidence),
+    /// Number of the companion, from 1; `None`: the frames.
+    beside: Option<usize>,
+    segment: SegmentId,
+}
+
+/// All that go along as columns.
+pub fn tracked(evidence: &Evidence) -> impl Iterator<Item = Tracked<'_>> {
+    let passes = evidence.cells.values().flat_map(|cell| cell.passes.iter().map(move |pass| (cell, pass)));
+    passes.flat_map(|of| {
+        let companions = of.1.companions.iter().map(|row| row.segment_id);
+        let all = std::iter::once(of.1.row.segment_id).chain(companions).enumerate();
+        all.map(move |(n, segment)| Tracked { of, beside: (n > 0).then_some(n), segment })
+    })
+}
+
+impl Tracked<'_> {
+    /// As a file of the pack.
+    ///
+    /// # Errors
+    /// When the store fails.
+    pub async fn file(&self, store: &Store, evidence: &Evidence) -> Result<File> {
+        let missing = || StoreError::Other(format!("segment {} is gone", self.segment));
+        let recording = segments::recording(store, self.segment).await?.ok_or_else(missing)?;
+        columns::tracks(evidence, self.of, self.beside, &recording)
+    }
 }
 
 /// Adds a capture chunk by chunk.
