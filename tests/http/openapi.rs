@@ -176,3 +176,53 @@ async fn what_pages_answer_with_fits_their_schemas() {
     assert!(seen >= 20, "{seen}");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+/// A name that the document gives a query is one that the route reads: with a value that cannot be, it says so, or it says
+/// something else than without. Choices among rows are tried by `links.rs`, which follows what pages ask.
+#[tokio::test]
+async fn queries_that_take_words_of_their_own_refuse_others() {
+    let house = House::start().await;
+    let owner = house.owner().await;
+    crate::figures::bench(&house, &owner, false).await;
+    let document = document(&owner).await;
+    let parameters = |path: &str| -> Vec<Value> {
+        document["paths"][paths::api(path)]["get"]["parameters"].as_array().cloned().unwrap_or_default()
+    };
+    let alone = parameters(paths::CHART_ALONE);
+    let allowed = |name: &str| -> Vec<String> {
+        let found = alone.iter().find(|parameter| parameter["name"] == name).unwrap();
+        let words = found["schema"]["enum"].as_array().unwrap();
+        words.iter().map(|word| word.as_str().unwrap().to_owned()).collect()
+    };
+    let chart = paths::chart_alone(crate::figures::PIECE);
+    for name in ["theme", "shape", "form"] {
+        for word in allowed(name) {
+            let got = owner
+                .request(Method::GET, &format!("{chart}?of=bars&setting=1&{name}={word}"))
+                .send()
+                .await
+                .unwrap();
+            assert_eq!(got.status(), 200, "{name}={word}");
+        }
+        assert_eq!(
+            owner.get(&format!("{chart}?of=bars&setting=1&{name}=nothing")).await.status,
+            422,
+            "{name}"
+        );
+    }
+    assert_eq!(owner.get(&format!("{chart}?of=nothing")).await.status, 422);
+    assert!(allowed("of").contains(&"worth".to_owned()));
+    for pattern in paths::ALL {
+        let mut names: Vec<String> = parameters(pattern)
+            .iter()
+            .map(|parameter| parameter["name"].as_str().unwrap().to_owned())
+            .collect();
+        let all = names.len();
+        names.sort();
+        names.dedup();
+        assert_eq!(names.len(), all, "{pattern} names one twice");
+    }
+    let ticks = parameters(paths::PACK_ZIP);
+    assert!(ticks.iter().all(|tick| !tick["description"].as_str().unwrap().is_empty()));
+    assert_eq!(ticks.len(), 3);
+}

@@ -1,6 +1,7 @@
 //! The document of the API (OpenAPI 3.1): made of the list of routes, of what `paths` says of each, and of the samples of
 //! the pages. A test holds it against what the routes answer.
 
+mod queries;
 mod schema;
 
 use std::collections::BTreeMap;
@@ -223,10 +224,12 @@ fn route(pattern: &str, says: &str, get: Get, post: bool) -> Value {
     };
     if let Some(content) = answer {
         let responses = json!({ "200": { "description": says, "content": content }, "default": refused() });
-        operations.insert(
-            "get".to_owned(),
-            json!({ "operationId": format!("get_{id}"), "summary": says, "responses": responses }),
-        );
+        let mut get = json!({ "operationId": format!("get_{id}"), "summary": says, "responses": responses });
+        let asked = queries::of(pattern);
+        if !asked.is_empty() {
+            get["parameters"] = Value::Array(asked);
+        }
+        operations.insert("get".to_owned(), get);
     }
     if post {
         let fields = json!({ "schema": { "type": "object" } });
