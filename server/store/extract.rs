@@ -174,10 +174,9 @@ pub async fn captures(db: &mut Db, piece: PieceId) -> Result<Vec<Capture>, Store
         filled("SELECT DISTINCT capture_id FROM segment WHERE id IN ({segments}) ORDER BY capture_id");
     let ids: Vec<CaptureId> =
         sqlx::query_scalar(AssertSqlSafe(statement)).bind(piece).fetch_all(&mut *db).await?;
-    let mut found = Vec::with_capacity(ids.len());
-    for id in ids {
-        found.extend(captures::by_id(&mut *db, id).await?);
-    }
+    let mut found = captures::newest(db, u32::MAX).await?;
+    found.retain(|capture| ids.binary_search(&capture.id).is_ok());
+    found.reverse();
     Ok(found)
 }
 

@@ -63,22 +63,25 @@ fn unpacked(bytes: &[u8], limit: u64) -> io::Result<Option<Vec<u8>>> {
     }
 }
 
-/// All text of a file: its own, or that of each log in an archive; a Parquet table as lines. Empty where it has none.
+/// All text of a file: its own, or that of each log in an archive; a Parquet table as lines. Empty where it has none. And
+/// whether [`changed`] can change it.
 ///
 /// # Errors
 /// When what is packed is damaged, or unpacks to more than `limit` bytes.
-pub fn texts(bytes: &[u8], limit: u64) -> io::Result<Vec<String>> {
+pub fn texts(bytes: &[u8], limit: u64) -> io::Result<(Vec<String>, bool)> {
     let unpacked = unpacked(bytes, limit)?;
     let bytes = unpacked.as_deref().unwrap_or(bytes);
     let parts = match container::of(bytes) {
         Container::Plain | Container::Json => {
-            return Ok(Text::of(bytes).map(|text| text.text).into_iter().collect());
+            let texts: Vec<String> = Text::of(bytes).map(|text| text.text).into_iter().collect();
+            let changes = !texts.is_empty();
+            return Ok((texts, changes));
         }
         Container::Parquet => parquet::lines(bytes.to_vec(), limit)?.into_iter().collect(),
         Container::Zip => entries(bytes, limit)?,
         Container::Gzip | Container::Zstd | Container::Unread(_) => Vec::new(),
     };
-    Ok(parts.iter().filter_map(|part| Text::of(part)).map(|text| text.text).collect())
+    Ok((parts.iter().filter_map(|part| Text::of(part)).map(|text| text.text).collect(), false))
 }
 
 /// The names of an archive's files, and their bytes.
@@ -129,12 +132,12 @@ mod tests {
         let western = WINDOWS_1252.encode(LOG).0.into_owned();
         let marked = [b"\xEF\xBB\xBF", LOG.as_bytes()].concat();
         for bytes in [LOG.as_bytes().to_vec(), western, utf16(LOG), marked] {
-            assert_eq!(texts(&bytes, MOST).unwrap(), [LOG]);
+            assert_eq!(texts(&bytes, MOST).unwrap(), (vec![LOG.to_owned()], true));
             assert_eq!(changed(&bytes, MOST, str::to_owned).unwrap(), Some(bytes));
         }
         let there = changed(&utf16(LOG), MOST, |text| text.replace("Ada", "name 1")).unwrap();
         assert_eq!(there, Some(utf16(&LOG.replace("Ada", "name 1"))));
-        assert_eq!(texts(b"\x00\x01\x02\x00", MOST).unwrap(), Vec::<String>::new());
+        assert_eq!(texts(b"\x00\x01\x02\x00", MOST).unwrap(), (Vec::new(), false));
     }
 
     #[test]
@@ -142,14 +145,14 @@ mod tests {
         let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
         gzip.write_all(LOG.as_bytes()).unwrap();
         let gzip = gzip.finish().unwrap();
-        assert_eq!(texts(&gzip, MOST).unwrap(), [LOG]);
+        assert_eq!(texts(&gzip, MOST).unwrap(), (vec![LOG.to_owned()], true));
         assert_eq!(changed(&gzip, MOST, str::to_owned).unwrap().as_deref(), Some(LOG.as_bytes()), "plain");
         assert!(texts(&gzip, 10).is_err(), "unpacks to more");
         let mut archive = zip::ZipWriter::new(Cursor::new(Vec::new()));
         archive.start_file("home/a.csv", zip::write::SimpleFileOptions::default()).unwrap();
         archive.write_all(LOG.as_bytes()).unwrap();
         let archive = archive.finish().unwrap().into_inner();
-        assert_eq!(texts(&archive, MOST).unwrap(), ["home/a.csv", LOG]);
+        assert_eq!(texts(&archive, MOST).unwrap(), (vec!["home/a.csv".to_owned(), LOG.to_owned()], false));
         assert_eq!(changed(&archive, MOST, str::to_owned).unwrap(), None);
     }
 }

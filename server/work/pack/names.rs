@@ -166,10 +166,10 @@ async fn inside(store: &Store, log: &Capture, known: &[String]) -> Result<Arc<In
 
 /// A log that is damaged holds no pass: nothing of it is looked at.
 fn look(bytes: &[u8], known: &[String]) -> Inside {
-    let limit = Limits::default().unpacked;
     let mut inside = Inside::default();
     let mut met: BTreeSet<String> = BTreeSet::new();
-    for text in plain::texts(bytes, limit).unwrap_or_default() {
+    let (texts, masks) = plain::texts(bytes, Limits::default().unpacked).unwrap_or_default();
+    for text in texts {
         let found = find(&text, known);
         inside.users.extend(users(&text, &found));
         for Found { at, what } in found {
@@ -179,7 +179,7 @@ fn look(bytes: &[u8], known: &[String]) -> Inside {
             }
         }
     }
-    inside.masks = matches!(plain::changed(bytes, limit, |_| String::new()), Ok(Some(_)));
+    inside.masks = masks;
     inside
 }
 
