@@ -1,11 +1,16 @@
-//! What the team decided in its week. The Curlew's passes on the driver before the declared one are set aside. Every
-//! native pass with a fault has its ruling but one of the Thole's; those of the upscaled setting wait for theirs. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
+//! What the team quotes and decided in its week. The Curlew's passes on the driver before the declared one are set aside. Every
+//! native pass with a fault has its ruling but one of the Thole's;
+//! those of the upscaled setting wait for theirs but one. Two figures went to print with a pass of it whose shaders were built
+//! meanwhile: another edition corrects them. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
 
+use jiff::{SignedDuration, Timestamp};
+
+use crate::decided::{Decision, DemoFigure, DemoQuote, FigureOf};
 use crate::registers::{
     ALDER, BIRCH, COMET, CURLEW, CURLEW_OLD_DRIVER, DUNLIN, LAMPS, NATIVE, QUARRY, REGATTA, SALTMARSH, THOLE,
     UPSCALED, VELLUM,
 };
-use crate::types::{Decision, Demo, DemoFigure, FigureOf};
+use crate::types::Demo;
 
 /// Indices into the team.
 const OWNER: usize = 0;
@@ -27,23 +32,29 @@ const EARLY: [(Native, &str, &str); 6] = [
     ((CURLEW, VELLUM, BIRCH, 2), "set aside", "the part throttled"),
     ((THOLE, SALTMARSH, ALDER, 2), "run again", "wrong passage"),
 ];
+/// The one that came after print: part, scene, rig and number at the upscaled setting.
+const AFTER_PRINT: (Native, &str, &str) =
+    ((CURLEW, REGATTA, ALDER, 1), "run again", "shaders were built during the pass");
 /// The one that made a figure lapse.
 const LATE: (Native, &str, &str) =
     ((CURLEW, SALTMARSH, ALDER, 4), "set aside", "another program ran beside it");
 
 /// All decisions, oldest first.
 pub fn decisions(demo: &Demo) -> Vec<Decision> {
-    let ruling = |by, ((part, scene, rig, number), verdict, reason): (Native, &'static str, &'static str)| {
-        let cell = cell(demo, part, scene, NATIVE);
-        let pass = demo.passes.iter().find(|p| (p.cell, p.rig, p.number) == (cell, rig, number));
-        pass.map(|pass| Decision::Ruling { by, pass: pass.file_name.clone(), verdict, reason })
-    };
+    let ruled =
+        |by, setting, ((part, scene, rig, number), verdict, reason): (Native, &'static str, &'static str)| {
+            let cell = cell(demo, part, scene, setting);
+            let pass = demo.passes.iter().find(|p| (p.cell, p.rig, p.number) == (cell, rig, number));
+            pass.map(|pass| Decision::Ruling { by, pass: pass.file_name.clone(), verdict, reason })
+        };
+    let ruling = |by, native| ruled(by, NATIVE, native);
     let curlew_over_dunlin =
         |scene, setting| (cell(demo, DUNLIN, scene, setting), cell(demo, CURLEW, scene, setting));
-    let ratio = |measure, scene| {
-        let (baseline, contender) = curlew_over_dunlin(scene, NATIVE);
+    let ratio_at = |measure, scene, setting| {
+        let (baseline, contender) = curlew_over_dunlin(scene, setting);
         DemoFigure { measure, of: FigureOf::Ratio { baseline, contender } }
     };
+    let ratio = |measure, scene| ratio_at(measure, scene, NATIVE);
     let overall = |measure, setting| {
         let (baseline, contender) = curlew_over_dunlin(VELLUM, setting);
         DemoFigure { measure, of: FigureOf::Overall { baseline, contender } }
@@ -66,6 +77,12 @@ pub fn decisions(demo: &Demo) -> Vec<Decision> {
         }
     }));
     all.push(Decision::Prior { by: OWNER });
+    let printed = vec![ratio_at(AVERAGE, REGATTA, UPSCALED), ratio_at(LOW, REGATTA, UPSCALED)];
+    all.push(figures(Some(RENSKE), Some(OWNER), printed));
+    all.push(Decision::Edition { by: OWNER, note: "first look, in print" });
+    all.extend(ruled(TOBIN, UPSCALED, AFTER_PRINT));
+    all.push(Decision::Again { proposed_by: RENSKE, agreed_by: OWNER });
+    all.push(Decision::Edition { by: OWNER, note: "correction: a pass had built shaders meanwhile" });
     all.push(figures(Some(RENSKE), Some(OWNER), vec![ratio(AVERAGE, SALTMARSH)]));
     all.extend(ruling(TOBIN, LATE));
     let agreed = vec![
@@ -79,6 +96,38 @@ pub fn decisions(demo: &Demo) -> Vec<Decision> {
     all.push(figures(Some(RENSKE), None, vec![overall(AVERAGE, UPSCALED), ratio(AVERAGE, QUARRY)]));
     all.push(figures(None, None, vec![of_cell(THOLE)]));
     all
+}
+
+/// What the makers claim. None of it is measured, and the piece says so.
+pub fn quotes(now: Timestamp) -> Vec<DemoQuote> {
+    let quote = |name, part, value, source, link, over| DemoQuote {
+        name,
+        part,
+        value,
+        unit: "W",
+        source,
+        link,
+        dated: now - SignedDuration::from_hours(9 * 24),
+        over,
+    };
+    vec![
+        quote(
+            "Dunlin, typical board power as its maker says",
+            DUNLIN,
+            "390",
+            "Tarnwick, data sheet of the Dunlin, second page",
+            "https://tarnwick.example/dunlin/data-sheet",
+            None,
+        ),
+        quote(
+            "Curlew, typical board power as its maker says",
+            CURLEW,
+            "480",
+            "Tarnwick, announcement of the Curlew, footnote 3",
+            "https://tarnwick.example/curlew/announcement",
+            Some(0),
+        ),
+    ]
 }
 
 /// Index of a part's stock cell.

@@ -4,6 +4,7 @@
 //! [`DemoPass::sensors`]. The same seed and the same `now` give the same bytes on every machine, whatever the
 //! order or the thread in which passes are asked for. No clock, files or network.
 
+mod decided;
 mod decisions;
 mod earlier;
 mod frames;
@@ -20,13 +21,14 @@ mod week;
 #[cfg(test)]
 mod tests;
 
+pub use decided::{Decision, DemoFigure, DemoQuote, FigureOf};
 pub use earlier::Earlier;
 pub use readings::{DemoReading, ReadingKind};
 pub use soaks::{DemoSoak, THROTTLES_AFTER_S};
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
-    Base, Build, Decision, Demo, DemoCell, DemoFigure, DemoPass, Driver, FigureOf, Part, Person, Piece,
-    Price, Reader, Rig, Scene, Setting, Team, Tuning, Unit,
+    Base, Build, Demo, DemoCell, DemoPass, Driver, Part, Person, Piece, Price, Reader, Rig, Scene, Setting,
+    Team, Tuning, Unit,
 };
 
 /// The whole week up to `now`: registers, cells, piece, passes and what is true of them.

@@ -332,10 +332,10 @@ fn the_team_rules_only_on_passes_with_a_fault_or_another_driver() {
         .iter()
         .filter_map(|d| match d {
             Decision::Ruling { pass, .. } => Some(pass.as_str()),
-            Decision::Prior { .. } | Decision::Figures { .. } => None,
+            _ => None,
         })
         .collect();
-    assert_eq!(ruled.len(), 7 + 12);
+    assert_eq!(ruled.len(), 8 + 12);
     for name in ruled {
         let at = demo.passes.iter().position(|pass| pass.file_name == name).unwrap();
         let truth = &demo.truth.passes[at];

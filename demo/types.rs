@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use crate::decided::{Decision, DemoQuote};
 use crate::earlier::Earlier;
 use crate::frames::Recipe;
 use crate::readings::{DemoReading, ReadingKind};
@@ -45,6 +46,8 @@ pub struct Demo {
     pub soaks: Vec<DemoSoak>,
     /// What is carried over from a piece of six weeks ago.
     pub earlier: Option<Earlier>,
+    /// Numbers of makers and data sheets that nobody measured.
+    pub quotes: Vec<DemoQuote>,
     /// What the team has decided so far, in this order.
     pub decisions: Vec<Decision>,
     /// What is true of all this.
@@ -326,66 +329,4 @@ pub struct DemoPass {
     /// Wall-clock start of its first frame, whole milliseconds. Some layouts do not hold it.
     pub start: Timestamp,
     pub(crate) recipe: Recipe,
-}
-
-/// Something that somebody of the team decided; people are indices into the team.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Decision {
-    /// A ruling on a pass.
-    Ruling {
-        /// Who.
-        by: usize,
-        /// File name of the pass.
-        pass: String,
-        /// `set aside` or `run again`.
-        verdict: &'static str,
-        /// In the team's words.
-        reason: &'static str,
-    },
-    /// The piece's noise prior, renewed from the passes that are kept.
-    Prior {
-        /// Who.
-        by: usize,
-    },
-    /// Figures made together and taken as far as people are named.
-    Figures {
-        /// Who made them.
-        made_by: usize,
-        /// Who proposed them.
-        proposed_by: Option<usize>,
-        /// Who agreed to them.
-        agreed_by: Option<usize>,
-        /// Which.
-        figures: Vec<DemoFigure>,
-    },
-}
-
-/// A number for print.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct DemoFigure {
-    /// Key of the measure.
-    pub measure: &'static str,
-    /// What it is a number of.
-    pub of: FigureOf,
-}
-
-/// What a figure is a number of; cells are indices into `cells`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FigureOf {
-    /// A cell.
-    Cell(usize),
-    /// One part over another in the scene that both cells are of.
-    Ratio {
-        /// Cell of the part that stands at 1.
-        baseline: usize,
-        /// Cell of the other.
-        contender: usize,
-    },
-    /// One part over another over all scenes at the setting of these cells.
-    Overall {
-        /// A cell of the part that stands at 1.
-        baseline: usize,
-        /// A cell of the other.
-        contender: usize,
-    },
 }

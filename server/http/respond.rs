@@ -60,7 +60,7 @@ pub fn respond<P: Page>(wants: Wants, page: &P) -> Result<Response> {
 /// # Errors
 /// When the template fails.
 pub fn html<P: Page>(page: &P) -> Result<String> {
-    Ok(page.render().map_err(|e| Internal(e.to_string()))?)
+    Ok(page.html().map_err(|e| Internal(e.to_string()))?)
 }
 
 /// The form again with what was written and what is wrong with it; to a program, the refusal alone.

@@ -11,7 +11,7 @@ use weighhouse_measure::compare::verdict::{Verdict, Way};
 use weighhouse_measure::measures::Measure;
 use weighhouse_web::marks::Standing;
 
-use crate::week::{WEEK, Week};
+use crate::week::{NOW_US, WEEK, Week};
 
 /// Places of the demo's lists: parts and their stock tunings, settings.
 pub const DUNLIN: usize = 0;
@@ -171,11 +171,36 @@ fn what_two_people_agreed_on_stands_until_a_pass_of_its_cells_is_ruled_out() {
     let standing = |wanted: Standing| -> Vec<&str> {
         WEEK.figures.iter().filter(|(_, s)| **s == wanted).map(|(name, _)| name.as_str()).collect()
     };
-    assert_eq!(standing(Standing::Agreed).len(), 5, "{:?}", WEEK.figures);
+    assert_eq!(standing(Standing::Agreed).len(), 7, "{:?}", WEEK.figures);
     assert_eq!(standing(Standing::Proposed).len(), 2, "{:?}", WEEK.figures);
     assert_eq!(standing(Standing::Draft).len(), 1, "{:?}", WEEK.figures);
     let lapsed = standing(Standing::Lapsed);
     assert!(matches!(lapsed[..], [name] if name.contains("Saltmarsh")), "{lapsed:?}");
+}
+
+/// A pass that was averaged in before print came out by a ruling: the second edition tells both numbers, and why.
+#[test]
+fn an_edition_corrects_what_was_printed_and_says_what_changed_beneath_it() {
+    let [second, first] = &WEEK.editions[..] else { panic!("{} editions", WEEK.editions.len()) };
+    assert_eq!((first.figures.len(), first.changes.len()), (2, 0));
+    assert_eq!((second.figures.len(), second.changes.len()), (2, 2));
+    for (change, (was, is)) in second.changes.iter().zip(first.figures.iter().zip(&second.figures)) {
+        assert_eq!((&change.was, &change.is), (&Some(was.printed.clone()), &Some(is.printed.clone())));
+        assert!(change.name.contains("Regatta") && !change.why.is_empty(), "{change:?}");
+    }
+    assert!(second.changes.iter().any(|change| change.was != change.is), "a number changed in print");
+}
+
+/// 480 W over 390 W is +23.1%; both come from the invented maker, none from a pass.
+#[test]
+fn what_a_maker_claims_is_quoted_with_its_source_and_told_apart() {
+    let [(dunlin, none), (curlew, over)] = &WEEK.quotes[..] else { panic!("{:?}", WEEK.quotes) };
+    assert_eq!((none, curlew.fields.over_id), (&None, Some(dunlin.id)));
+    assert!((over.unwrap() - 480.0 / 390.0).abs() < 1e-12);
+    for quote in [dunlin, curlew] {
+        assert!(quote.fields.link.starts_with("https://tarnwick.example/"), "{quote:?}");
+        assert!(!quote.fields.source.is_empty() && quote.fields.dated_us < NOW_US, "{quote:?}");
+    }
 }
 
 /// No, yes and not measured of the Curlew, before the team has ruled on everything and after.

@@ -7,18 +7,23 @@ use jiff::Timestamp;
 use weighhouse::chance::Chance;
 use weighhouse::clock::Clock;
 use weighhouse::config::PasswordCost;
+use weighhouse::store::quotes::Quote;
 use weighhouse::store::rulings::Verdict;
-use weighhouse::store::{Store, people, pieces};
+use weighhouse::store::{Store, editions, people, pieces};
 use weighhouse::work::bench_week;
+use weighhouse::work::editions::Frozen;
 use weighhouse::work::evidence::{Evidence, PassEvidence};
 use weighhouse::work::figures::ledger;
 use weighhouse::work::passwords::Passwords;
+use weighhouse::work::quotes;
 use weighhouse::work::rule::{self, NewRuling};
 use weighhouse_demo::{Demo, DemoPass, PassTruth};
 use weighhouse_web::marks::Standing;
 
 /// What the demo command loads.
 const SEED: u64 = 1;
+/// When it is loaded.
+pub const NOW_US: i64 = 1_795_000_000_000_000;
 /// Hashes in well under a millisecond: for tests only.
 const CHEAP: PasswordCost = PasswordCost { memory_kib: 32, rounds: 1, lanes: 1 };
 
@@ -31,6 +36,10 @@ pub struct Week {
     pub demo: Demo,
     /// What every page of the piece rests on, as the demo's team left it.
     pub evidence: Evidence,
+    /// Its editions, the newest first.
+    pub editions: Vec<Frozen>,
+    /// Its quoted numbers with the change of each over another.
+    pub quotes: Vec<(Quote, Option<f64>)>,
     /// The figures of the piece, by name.
     pub figures: BTreeMap<String, Standing>,
     /// The evidence once every pass with a planted fault is set aside: what the answers rest on.
@@ -49,7 +58,7 @@ impl Week {
     fn load(seed: u64) -> Self {
         tokio::runtime::Runtime::new().unwrap().block_on(async {
             let folder = tempfile::tempdir().unwrap();
-            let now = Timestamp::from_second(1_795_000_000).unwrap();
+            let now = Timestamp::from_microsecond(NOW_US).unwrap();
             let demo = weighhouse_demo::bench_week(seed, now);
             let clock = Clock::by_hand(now.as_microsecond());
             let store = Store::open(&folder.path().join("demo.db"), clock).await.unwrap();
@@ -58,12 +67,17 @@ impl Week {
             let piece = pieces::all(&mut store.read().await.unwrap()).await.unwrap().remove(0);
             let evidence = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
             let ledger = ledger::ledger(&store, piece.id).await.unwrap();
+            let frozen = editions::of_piece(&mut store.read().await.unwrap(), piece.id).await.unwrap();
+            let editions = frozen.iter().map(|edition| Frozen::of(edition).unwrap()).collect();
+            let quoted = ledger.quotes.clone();
+            let quotes =
+                quoted.iter().map(|quote| (quote.clone(), quotes::over(&quote.fields, &quoted))).collect();
             let figures =
                 ledger.figures.into_iter().map(|f| (f.figure.fields.name, f.state.standing)).collect();
             set_aside(&store, &demo, &evidence).await;
             let ruled = Evidence::of_piece(&store, piece.id).await.unwrap().unwrap();
             store.close().await;
-            Self { demo, evidence, figures, ruled }
+            Self { demo, evidence, editions, quotes, figures, ruled }
         })
     }
 

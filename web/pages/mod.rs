@@ -122,6 +122,14 @@ pub trait Page: askama::Template + serde::Serialize + Sized {
     /// Values that between them show each state of the page: empty, filled, refused, read by a guest. The test
     /// below renders all of them.
     fn samples() -> Vec<Self>;
+
+    /// The page as HTML.
+    ///
+    /// # Errors
+    /// When its template fails.
+    fn html(&self) -> askama::Result<String> {
+        self.render()
+    }
 }
 
 /// What is done with the samples of each page.
@@ -305,7 +313,8 @@ mod tests {
                 assert!(!text.contains(literal), "{name}: {literal}");
             }
             assert!(
-                ["columns", "edition_parts", "form", "frame", "parts"].contains(&name.as_str())
+                ["columns", "edition_parts", "embargo_parts", "form", "frame", "parts"]
+                    .contains(&name.as_str())
                     || names.contains(name.as_str()),
                 "{name}"
             );

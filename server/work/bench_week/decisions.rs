@@ -1,19 +1,23 @@
-//! Decides what the team decided in its week: rulings on passes, figures proposed and agreed on.
+//! Decides what the team decided in its week: rulings on passes, figures proposed and agreed on, editions; and quotes.
 
-use weighhouse_demo::{Decision, DemoFigure, FigureOf};
+use weighhouse_demo::{Decision, DemoFigure, DemoQuote, FigureOf};
 use weighhouse_measure::measures::Measure;
+use weighhouse_web::marks::Standing;
+use weighhouse_web::pages::Page as _;
 
 use super::{Ids, keep_prior, word};
 use crate::chance::Chance;
 use crate::store::figures::Step;
+use crate::store::quotes::QuoteFields;
 use crate::store::rulings::Verdict;
-use crate::store::{PersonId, Store};
+use crate::store::{PersonId, QuoteId, Store};
 use crate::work::evidence::Evidence;
 use crate::work::figures::ledger;
 use crate::work::figures::steps::{self, Asked, Steps};
 use crate::work::figures::what::What;
+use crate::work::pack::methods;
 use crate::work::rule::{self, NewRuling};
-use crate::work::{Internal, Refusal, Result};
+use crate::work::{Internal, Refusal, Result, editions, quotes};
 
 /// Takes the decisions in their order.
 ///
@@ -30,6 +34,14 @@ pub(super) async fn take(store: &Store, chance: &Chance, ids: &Ids, decisions: &
                 rule::rule(store, ids.people[*by], &ruling.0, ruling.1).await?;
             }
             Decision::Prior { by } => keep_prior(store, ids, ids.people[*by]).await?,
+            Decision::Again { proposed_by, agreed_by } => {
+                let read = ledger::ledger(store, ids.piece).await?;
+                let lapsed = read.figures.iter().filter(|seen| seen.state.standing == Standing::Lapsed);
+                let keys: Vec<String> = lapsed.map(|seen| seen.figure.key.clone()).collect();
+                step_with(store, ids, ids.people[*proposed_by], Step::Propose, &keys).await?;
+                step_with(store, ids, ids.people[*agreed_by], Step::Agree, &keys).await?;
+            }
+            Decision::Edition { by, note } => freeze(store, ids, ids.people[*by], note).await?,
             Decision::Figures { made_by, proposed_by, agreed_by, figures } => {
                 let mut keys = Vec::new();
                 for figure in figures {
@@ -45,6 +57,35 @@ pub(super) async fn take(store: &Store, chance: &Chance, ids: &Ids, decisions: &
                 }
             }
         }
+    }
+    Ok(())
+}
+
+/// Freezes what is agreed, with the methods page of the same moment.
+async fn freeze(store: &Store, ids: &Ids, by: PersonId, note: &str) -> Result<()> {
+    let read = ledger::ledger(store, ids.piece).await?;
+    let told = methods::methods(&mut *store.read().await?, &read.evidence, read.head.to_string()).await?;
+    let methods = told.html().map_err(|e| Internal(e.to_string()))?;
+    editions::freeze(store, by, ids.piece, (&read, methods), note).await?;
+    Ok(())
+}
+
+/// Adds the quoted numbers, each in the name of the first of the team.
+pub(super) async fn quote(store: &Store, ids: &Ids, week: &[DemoQuote]) -> Result<()> {
+    let mut added: Vec<QuoteId> = Vec::new();
+    for quote in week {
+        let fields = QuoteFields {
+            piece_id: ids.piece,
+            name: quote.name.to_owned(),
+            part_id: ids.parts.get(quote.part).copied(),
+            value: quote.value.to_owned(),
+            unit: quote.unit.to_owned(),
+            source: quote.source.to_owned(),
+            link: quote.link.to_owned(),
+            dated_us: quote.dated.as_microsecond(),
+            over_id: quote.over.and_then(|at| added.get(at)).copied(),
+        };
+        added.push(quotes::add(store, ids.owner(), fields).await?);
     }
     Ok(())
 }

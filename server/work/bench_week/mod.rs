@@ -20,8 +20,8 @@ use crate::store::passes::NewPass;
 use crate::store::people::Role;
 use crate::store::soaks::{self, SoakFields};
 use crate::store::{
-    Actor, BuildId, CellId, DriverId, PersonId, PieceId, RigBaseId, RigId, SceneId, SegmentId, SettingId,
-    Store, TuningId, UnitId, pieces,
+    Actor, BuildId, CellId, DriverId, PartId, PersonId, PieceId, RigBaseId, RigId, SceneId, SegmentId,
+    SettingId, Store, TuningId, UnitId, pieces,
 };
 
 /// Logs on their way at once: two are read while others are written.
@@ -33,6 +33,7 @@ struct Ids {
     piece: PieceId,
     scenes: Vec<SceneId>,
     settings: Vec<SettingId>,
+    parts: Vec<PartId>,
     rigs: Vec<RigId>,
     bases: Vec<Vec<RigBaseId>>,
     units: Vec<UnitId>,
@@ -103,6 +104,7 @@ pub async fn load(
     says("computing measures and intervals");
     keep_prior(store, &ids, ids.owner()).await?;
     says("ruling on passes and agreeing on figures");
+    decisions::quote(store, &ids, &weeks.quotes).await?;
     decisions::take(store, chance, &ids, &weeks.decisions).await?;
     match &weeks.earlier {
         Some(of) => earlier::carry_over(store, chance, &taking, (&ids, of)).await,

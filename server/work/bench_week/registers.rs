@@ -54,7 +54,20 @@ pub(super) async fn add(
     let Grid { scenes, settings, builds, tunings, cells } = add_cells(tx, week, &parts).await?;
     let piece = add_piece(tx, week, key, &parts, &drivers, &cells).await?;
     add_readers(tx, week, piece, (&parts, &scenes, &settings)).await?;
-    Ok(Ids { people: ids, piece, scenes, settings, rigs, bases, units, drivers, builds, tunings, cells })
+    Ok(Ids {
+        people: ids,
+        piece,
+        parts,
+        scenes,
+        settings,
+        rigs,
+        bases,
+        units,
+        drivers,
+        builds,
+        tunings,
+        cells,
+    })
 }
 
 async fn add_rigs(tx: &mut Tx<'_>, week: &Demo) -> Result<(Vec<RigId>, Vec<Vec<RigBaseId>>)> {
