@@ -50,7 +50,8 @@ struct Inside {
 
 /// Bytes of a capture never change: what was found in them, by digest and by the users that were looked for, is kept until
 /// too many are.
-static SEEN: LazyLock<Mutex<HashMap<(String, Vec<String>), Arc<Inside>>>> = LazyLock::new(Mutex::default);
+static SEEN: LazyLock<Mutex<Seen>> = LazyLock::new(Mutex::default);
+type Seen = HashMap<(String, Vec<String>), Arc<Inside>>;
 const MOST: usize = 20_000;
 
 impl Names {
