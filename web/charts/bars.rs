@@ -12,7 +12,11 @@ use crate::format::{self, Unit};
 
 const ROW: f64 = 24.0;
 const THICK: f64 = 15.0;
+/// As high as a row grows on a sheet with room to spare.
+const HIGHEST_ROW: f64 = 40.0;
 const NAMES: f64 = 250.0;
+/// What long names take at most, of the sheet's width.
+const MOST_NAMES: f64 = 0.34;
 const COLUMN: f64 = 112.0;
 
 /// The chart.
@@ -63,10 +67,12 @@ impl Picture for Bars {
         let mut canvas = Canvas::new(sheet, theme);
         let top = self.caption.above(&mut canvas, &[]) + 16.0;
         let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
-        let (left, right) = (SIDE + NAMES, sheet.width - SIDE - COLUMN * columns - 12.0);
+        let (left, right) = (SIDE + self.names(sheet.width), sheet.width - SIDE - COLUMN * columns - 12.0);
         let most = self.most();
         let scale = Scale::linear((0.0, most), (left, right));
-        let bottom = top + self.groups.iter().map(BarGroup::height).sum::<f64>();
+        let rows: usize = self.groups.iter().map(BarGroup::rows).sum();
+        let row = (ROW + sheet.spare / rows.max(1) as f64).min(HIGHEST_ROW);
+        let bottom = top + self.groups.iter().map(|group| group.height(row)).sum::<f64>();
         let (values, places) = ticks(0.0, most, 7.0);
         let marks: Vec<_> = values.iter().map(|v| (scale.at(*v), format::fixed(*v, places))).collect();
         let sign = self.unit.sign();
@@ -77,13 +83,14 @@ impl Picture for Bars {
         let mut y = top;
         for group in &self.groups {
             if !group.name.is_empty() {
-                let words = text::cut(&group.name, LABEL.size, true, NAMES - 12.0);
-                canvas.text((SIDE, y + 17.0), &words, LABEL.bold());
-                y += ROW;
+                // Nothing else stands in its row.
+                let words = text::cut(&group.name, LABEL.size, true, sheet.width - 2.0 * SIDE);
+                canvas.text((SIDE, y + row / 2.0 + 5.0), &words, LABEL.bold());
+                y += row;
             }
             for bar in &group.bars {
-                bar.draw(&mut canvas, y + ROW / 2.0, scale, self, &group.name);
-                y += ROW;
+                bar.draw(&mut canvas, (y + row / 2.0, left - SIDE), scale, self, &group.name);
+                y += row;
             }
             y += 8.0;
         }
@@ -125,6 +132,13 @@ impl Bars {
         places.unwrap_or_else(|| format::places(f64::NAN, self.unit))
     }
 
+    /// Width of the column of names: what they need, within bounds.
+    fn names(&self, width: f64) -> f64 {
+        let bars = self.groups.iter().flat_map(|group| &group.bars);
+        let widest = bars.map(|bar| LABEL.width(&bar.name) + 29.0).fold(NAMES, f64::max);
+        widest.min((width * MOST_NAMES).max(NAMES))
+    }
+
     fn most(&self) -> f64 {
         let all = self.groups.iter().flat_map(|group| &group.bars).flat_map(|bar| {
             [
@@ -139,9 +153,12 @@ impl Bars {
 }
 
 impl BarGroup {
-    fn height(&self) -> f64 {
-        let heading = if self.name.is_empty() { 0.0 } else { ROW };
-        heading + ROW * self.bars.len() as f64 + 8.0
+    fn rows(&self) -> usize {
+        usize::from(!self.name.is_empty()) + self.bars.len()
+    }
+
+    fn height(&self, row: f64) -> f64 {
+        row * self.rows() as f64 + 8.0
     }
 }
 
@@ -150,8 +167,15 @@ impl Bar {
         self.interval.map(|(low, high)| (high - low) / 2.0)
     }
 
-    fn draw(&self, canvas: &mut Canvas<'_>, middle: f64, scale: Scale, of: &Bars, group: &str) {
-        let name = text::cut(&self.name, LABEL.size, false, NAMES - 28.0);
+    fn draw(
+        &self,
+        canvas: &mut Canvas<'_>,
+        (middle, names): (f64, f64),
+        scale: Scale,
+        of: &Bars,
+        group: &str,
+    ) {
+        let name = text::cut(&self.name, LABEL.size, false, names - 28.0);
         canvas.text((SIDE + 12.0, middle + 4.5), &name, LABEL);
         let end = canvas.width - SIDE - if of.low.is_empty() { 0.0 } else { COLUMN };
         let Some(average) = self.average.filter(|v| v.is_finite()) else {
@@ -242,6 +266,24 @@ mod tests {
                 check::sound(&chart(scenes, 3, most).svg(&Theme::DARK));
             }
         }
+    }
+
+    /// What tells two names apart may stand at their ends.
+    #[test]
+    fn long_names_are_whole_where_there_is_room_and_rows_grow_into_a_square() {
+        let svg = chart(3, 3, 173.0).svg(&Theme::LIGHT);
+        for part in 0..3 {
+            assert!(svg.contains(&format!(">{}<", check::long_name(part))), "{part}");
+        }
+        let mut few = chart(1, 2, 173.0);
+        few.groups[0].bars.iter_mut().for_each(|bar| bar.name = "Curlew".to_owned());
+        assert_eq!(few.names(960.0), NAMES);
+        let heights = [720.0, 900.0].map(|height| {
+            let sheet = Sheet { width: 720.0, height: Some(height), spare: height - 400.0 };
+            few.drawn(&Theme::LIGHT, sheet).svg
+        });
+        assert_ne!(heights[0].matches("<path").count(), 0);
+        heights.iter().for_each(|svg| check::sound(svg));
     }
 
     #[test]

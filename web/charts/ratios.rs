@@ -11,6 +11,8 @@ use super::theme::{Paint, Theme};
 use crate::format;
 
 const ROW: f64 = 24.0;
+/// As high as a row grows on a sheet with room to spare.
+const HIGHEST_ROW: f64 = 40.0;
 const NAMES: f64 = 250.0;
 const VALUES: f64 = 190.0;
 
@@ -76,7 +78,8 @@ impl Picture for Ratios {
         let (left, right) = (SIDE + NAMES, sheet.width - SIDE - VALUES);
         let (low, high) = self.reach();
         let scale = Scale::log((low, high), (left + 8.0, right - 8.0));
-        let bottom = top + self.height();
+        let row = (ROW + sheet.spare / self.lines().max(1.0)).min(HIGHEST_ROW);
+        let bottom = top + self.height(row);
         let below = axis_below(
             &mut canvas,
             (top, bottom),
@@ -91,10 +94,10 @@ impl Picture for Ratios {
         let x = one.clamp(left + half, right - half);
         canvas.text((x, top - 8.0), &name, Type { paint: Paint::Ink, ..SMALL }.at(Anchor::Middle));
         let mut y = top;
-        for row in &self.rows {
-            y = row.draw(&mut canvas, y, scale, &self.contenders);
+        for scene in &self.rows {
+            y = scene.draw(&mut canvas, (y, row), scale, &self.contenders);
         }
-        self.draw_overall(&mut canvas, y, scale);
+        self.draw_overall(&mut canvas, (y, row), scale);
         self.caption.below(canvas, below, "")
     }
 
@@ -130,13 +133,22 @@ impl Ratios {
         (low / (1.0 + air), high * (1.0 + air))
     }
 
-    fn height(&self) -> f64 {
-        let rows: f64 = self.rows.iter().map(RatioRow::height).sum();
-        let lines = self.overall.iter().map(|o| 1.0 + f64::from(u8::from(o.another.is_some()))).sum::<f64>();
-        rows + if self.overall.is_empty() { 0.0 } else { 14.0 + ROW * lines }
+    /// Lines of the overall ratios.
+    fn overall_lines(&self) -> f64 {
+        self.overall.iter().map(|o| 1.0 + f64::from(u8::from(o.another.is_some()))).sum()
     }
 
-    fn draw_overall(&self, canvas: &mut Canvas<'_>, y: f64, scale: Scale) {
+    /// Lines of all.
+    fn lines(&self) -> f64 {
+        self.rows.iter().map(RatioRow::lines).sum::<f64>() + self.overall_lines()
+    }
+
+    fn height(&self, row: f64) -> f64 {
+        let rows: f64 = self.rows.iter().map(|scene| scene.height(row)).sum();
+        rows + if self.overall.is_empty() { 0.0 } else { 14.0 + row * self.overall_lines() }
+    }
+
+    fn draw_overall(&self, canvas: &mut Canvas<'_>, (y, row): (f64, f64), scale: Scale) {
         if self.overall.is_empty() {
             return;
         }
@@ -151,7 +163,7 @@ impl Ratios {
             let these = overall.these;
             let words = format!("{name}, overall, these scenes: {}", spoken(these));
             canvas.group(&words, |canvas| {
-                let middle = y + ROW / 2.0;
+                let middle = y + row / 2.0;
                 if several {
                     canvas.dot((SIDE + 5.0, middle), 4.5, series);
                 }
@@ -160,36 +172,52 @@ impl Ratios {
                 canvas.dot((scale.at(these.value), middle), 5.5, series);
                 value_at(canvas, middle, &these, true);
             });
-            y += ROW;
+            y += row;
             if let Some((low, high)) = overall.another {
                 let words =
                     format!("{name}, another scene like these: {}", format::change_interval(low, high));
                 canvas.group(&words, |canvas| {
-                    let middle = y + ROW / 2.0;
+                    let middle = y + row / 2.0;
                     canvas.text((indent, middle + 4.5), "Another scene like these", LABEL);
                     bar(canvas, scale, (low, high), middle, series, 1.2);
                     let end = (canvas.width - SIDE, middle + 4.5);
                     canvas.text(end, &format::change_interval(low, high), SMALL.at(Anchor::End));
                 });
-                y += ROW;
+                y += row;
             }
         }
     }
 }
 
 impl RatioRow {
-    fn height(&self) -> f64 {
+    fn lines(&self) -> f64 {
+        self.ratios.len().max(1) as f64
+    }
+
+    fn height(&self, row: f64) -> f64 {
+        (row * self.lines()).max(self.words_height())
+    }
+
+    /// What its name and note need.
+    fn words_height(&self) -> f64 {
         let lines = self.name_lines().len() as f64 + f64::from(u8::from(!self.note.is_empty()));
-        (ROW * self.ratios.len().max(1) as f64).max(lines * 16.0 + 8.0)
+        lines * 16.0 + 8.0
     }
 
     fn name_lines(&self) -> Vec<String> {
         text::wrap_to(&self.name, LABEL.size, false, NAMES - 12.0, 2)
     }
 
-    fn draw(&self, canvas: &mut Canvas<'_>, y: f64, scale: Scale, contenders: &[String]) -> f64 {
-        let height = self.height();
-        let mut line = y + 16.5;
+    fn draw(
+        &self,
+        canvas: &mut Canvas<'_>,
+        (y, row): (f64, f64),
+        scale: Scale,
+        contenders: &[String],
+    ) -> f64 {
+        let height = self.height(row);
+        // Beside the first contender, where there is room for all words below.
+        let mut line = y + 16.5 + ((row - ROW) / 2.0).min(height - self.words_height());
         for words in self.name_lines() {
             canvas.text((SIDE, line), &words, LABEL);
             line += 16.0;
@@ -201,7 +229,7 @@ impl RatioRow {
             canvas.line((x, y + 3.0), (x, y + height - 3.0), Paint::Ink, 1.2);
         }
         for (series, ratio) in self.ratios.iter().enumerate() {
-            let middle = y + ROW * (series as f64 + 0.5);
+            let middle = y + row * (series as f64 + 0.5);
             let who = contenders.get(series).map_or("", String::as_str);
             match ratio {
                 Some(ratio) => canvas.group(&format!("{}, {who}: {}", self.name, spoken(*ratio)), |canvas| {

@@ -7,8 +7,8 @@ use super::theme::Theme;
 pub(super) const WIDTH: f64 = 960.0;
 /// The narrowest sheet of a fixed shape: a chart of few rows is drawn larger instead of standing in empty space.
 const NARROWEST: u32 = 720;
-/// The widest one: beyond it names are no longer read on a screen.
-const WIDEST: u32 = 4000;
+/// The widest one: it holds 24 scenes with three parts each, whose names are then read at 3840 pixels.
+const WIDEST: u32 = 6000;
 /// From one width that is tried to the next.
 const STEP: usize = 16;
 
@@ -121,7 +121,8 @@ mod tests {
 
     #[test]
     fn each_kind_fits_each_shape_with_its_labels_apart() {
-        for (name, picture) in samples::pictures() {
+        let crowded = [3, 12, 24].into_iter().flat_map(samples::crowded);
+        for (name, picture) in samples::pictures().into_iter().chain(crowded) {
             for (shape, aspect) in [(Shape::Wide, 9.0 / 16.0), (Shape::Square, 1.0)] {
                 let svg = picture.shaped(&Theme::LIGHT, shape);
                 let (width, height) = size(&svg);

@@ -11,7 +11,7 @@ use super::theme::{Paint, Theme};
 const ROW: f64 = 26.0;
 /// As high as a row grows on a sheet with room to spare.
 const HIGHEST_ROW: f64 = 44.0;
-/// Between two columns.
+/// Between two columns, at least.
 const GAP: f64 = 22.0;
 /// What a column of names is never narrower than.
 const NAMES: f64 = 150.0;
@@ -112,7 +112,9 @@ impl Block {
     }
 
     fn draw(&self, canvas: &mut Canvas<'_>, top: f64, row: f64) -> f64 {
-        let widths = self.widths(canvas.width - 2.0 * SIDE);
+        let most = canvas.width - 2.0 * SIDE;
+        let widths = self.widths(most);
+        let gap = gap(&widths, most);
         let mut y = top + 18.0;
         let mut x = SIDE;
         for (column, wide) in self.columns.iter().zip(&widths) {
@@ -121,7 +123,7 @@ impl Block {
                 Stands::Number => canvas.text((x + wide, y), &head, SMALL.at(Anchor::End)),
                 Stands::Name | Stands::Answer => canvas.text((x, y), &head, SMALL),
             }
-            x += wide + GAP;
+            x += wide + gap;
         }
         y += 7.0;
         canvas.line((SIDE, y), (canvas.width - SIDE, y), Paint::Series(0), 2.0);
@@ -129,13 +131,18 @@ impl Block {
             if nth > 0 {
                 canvas.line((SIDE, y), (canvas.width - SIDE, y), Paint::Line, 0.6);
             }
-            self.draw_row(canvas, &widths, (y + row / 2.0, entries));
+            self.draw_row(canvas, (&widths, gap), (y + row / 2.0, entries));
             y += row;
         }
         y
     }
 
-    fn draw_row(&self, canvas: &mut Canvas<'_>, widths: &[f64], (middle, entries): (f64, &[Entry])) {
+    fn draw_row(
+        &self,
+        canvas: &mut Canvas<'_>,
+        (widths, gap): (&[f64], f64),
+        (middle, entries): (f64, &[Entry]),
+    ) {
         let spoken = self.columns.iter().zip(entries).filter(|(_, entry)| !entry.text.is_empty());
         let spoken: Vec<String> =
             spoken.map(|(column, entry)| format!("{}: {}", column.head, entry.text)).collect();
@@ -154,13 +161,12 @@ impl Block {
                         canvas.text((x + SIGN, base), &words, LABEL);
                     }
                 }
-                x += wide + GAP;
+                x += wide + gap;
             }
         });
     }
 
-    /// Each column as wide as its widest text; names, then answers give way where that is too much, and the first
-    /// column takes what is left over.
+    /// Each column as wide as its widest text; names, then answers give way where that is too much.
     fn widths(&self, most: f64) -> Vec<f64> {
         let mut widths: Vec<f64> = (0..self.columns.len()).map(|nth| self.wanted(nth)).collect();
         let over = |widths: &[f64]| total(widths) - most;
@@ -174,10 +180,6 @@ impl Block {
                     None => break,
                 }
             }
-        }
-        let left = -over(&widths);
-        if let Some(first) = widths.first_mut().filter(|_| left > 0.0) {
-            *first += left;
         }
         widths
     }
@@ -193,7 +195,13 @@ impl Block {
     }
 }
 
-/// Columns with what stands between them.
+/// What stands between two columns each, so that they fill the sheet evenly.
+fn gap(widths: &[f64], most: f64) -> f64 {
+    let gaps = widths.len().saturating_sub(1).max(1) as f64;
+    GAP + (most - total(widths)).max(0.0) / gaps
+}
+
+/// Columns with the least that stands between them.
 fn total(widths: &[f64]) -> f64 {
     widths.iter().sum::<f64>() + GAP * widths.len().saturating_sub(1) as f64
 }
@@ -260,6 +268,15 @@ mod tests {
             assert!(svg.contains(&format!(">{number}<")), "{number}");
         }
         assert!(svg.contains("…<"), "a name of 40 letters is cut");
+    }
+
+    #[test]
+    fn columns_are_evenly_spaced_and_fill_the_sheet() {
+        let widths = [100.0, 60.0, 80.0];
+        let most = 500.0;
+        let between = gap(&widths, most);
+        assert_eq!(widths.iter().sum::<f64>() + 2.0 * between, most);
+        assert_eq!(gap(&widths, 100.0), GAP, "what is too narrow keeps its columns apart");
     }
 
     #[test]
