@@ -10,7 +10,9 @@ const NARROWEST: u32 = 720;
 /// The widest one: it holds 24 scenes with three parts each, whose names are then read at 3840 pixels.
 const WIDEST: u32 = 6000;
 /// From one width that is tried to the next.
-const STEP: usize = 16;
+const STEP: u32 = 16;
+/// Of these one in so many is tried first.
+const LEAP: u32 = 8;
 
 /// The shape of a picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,10 +80,15 @@ pub trait Picture {
     /// As SVG in a shape: on the narrowest sheet that holds all of it, so that text comes out as large as can be.
     fn shaped(&self, theme: &Theme, shape: Shape) -> String {
         let Some(aspect) = shape.aspect() else { return self.drawn(theme, Sheet::wide(WIDTH)).svg };
-        let mut widths = (NARROWEST..=WIDEST).step_by(STEP).map(f64::from);
-        let held = widths.find_map(|width| {
+        let holds = |width: u32| {
+            let width = f64::from(width);
             let spare = width * aspect - self.drawn(theme, Sheet::wide(width)).height;
             (spare >= 0.0).then_some((width, spare))
+        };
+        let mut far = (NARROWEST..=WIDEST).step_by((STEP * LEAP) as usize);
+        let held = far.find(|width| holds(*width).is_some()).and_then(|width| {
+            let from = (width - (LEAP - 1) * STEP).max(NARROWEST);
+            (from..=width).step_by(STEP as usize).find_map(holds)
         });
         let (width, spare) = held.unwrap_or((f64::from(WIDEST), 0.0));
         self.drawn(theme, Sheet { width, height: Some(width * aspect), spare }).svg
