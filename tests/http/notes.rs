@@ -41,7 +41,7 @@ async fn under_embargo_no_pack_and_no_link_leaves_without_an_owners_word() {
     let pages = [paths::pack(PIECE), paths::editions(PIECE), paths::edition(PIECE, 1)];
     for path in &pages {
         let page = owner.get(path).await;
-        let told = page.texts(".warning").concat();
+        let told = page.texts(".held").concat();
         assert!(told.starts_with("Under embargo until Sun 1 Mar 2026, 12:30 UTC"), "{path}: {told}");
         assert!(told.contains("An owner's word") && told.contains("lets it go earlier"), "{path}: {told}");
     }
