@@ -117,8 +117,9 @@ impl<'a> Reader<'a> {
         used.dedup();
         let wanted = rows.last_column().max(used.iter().copied().max().unwrap_or(0)) + 1;
         let width = layout.columns.len();
-        let sure = |c: &usize| timing(layout).any(|timing| timing == *c) && table.settled.takes_numbers(*c);
-        let doubted = used.iter().copied().filter(|c| width > 1 && !sure(c)).collect();
+        // A good time is nothing odd among numbers, and neither is a first cell that begins with a digit.
+        let sure = |c: usize| (c == 0 || timing(layout).any(|of| of == c)) && table.settled.takes_numbers(c);
+        let doubted = used.iter().copied().filter(|&c| width > 1 && !sure(c)).collect();
         Self { table, conditions, width, rows, cells: Cells::default(), used, doubted, wanted, count: 0 }
     }
 
@@ -160,11 +161,13 @@ impl<'a> Reader<'a> {
 
     /// Whether a row of a block is one beyond doubt: it is timed, and begins as no other line does.
     fn is_plain(&self, row: &RowOfBlock<'_>, place: usize) -> bool {
-        let settled = &self.table.settled;
-        let odd = |&column: &usize| settled.odd_at(column, row.cell(column));
-        self.rows.is_timed(place)
-            && row.first_byte().is_some_and(|b| b.is_ascii_alphanumeric())
-            && !self.doubted.iter().any(odd)
+        let odd = |column: usize| self.width > 1 && self.table.settled.odd_at(column, row.cell(column));
+        let begins_well = match row.first_byte() {
+            Some(b'0'..=b'9') => true,
+            Some(b) => b.is_ascii_alphabetic() && !odd(0),
+            None => false,
+        };
+        begins_well && self.rows.is_timed(place) && !self.doubted.iter().any(|&column| odd(column))
     }
 
     /// Takes a line of the text; `has_end` says whether its end followed.

@@ -7,10 +7,12 @@ use memchr::memchr;
 use wide::u8x16;
 
 use super::lines::{BLANKS, without_return};
-use super::number::{self, Cell, Decimal, Marks, Usual};
+use super::number::{self, Cell, Decimal, Marks, Usual, word_before};
 
 /// Bytes of a block at most: with the places of its cells it stays in the nearest cache.
 pub const BYTES: usize = 8 * 1024;
+/// The end of a cell before the first: one more is nothing.
+const BEFORE: u16 = u16::MAX;
 /// Bytes that are compared at once.
 const STRETCH: usize = 64;
 
@@ -27,8 +29,8 @@ pub trait Row {
 
 /// Where the cells of some plain rows end in their text.
 pub struct Block {
-    /// Room for one in each byte, and for what is written ahead.
-    ends: Vec<usize>,
+    /// Behind [`BEFORE`] room for one in each byte, and for what is written ahead.
+    ends: Vec<u16>,
     width: usize,
     rows: usize,
 }
@@ -36,7 +38,9 @@ pub struct Block {
 impl Block {
     /// An empty one for rows of `width` cells.
     pub fn new(width: usize) -> Self {
-        Self { ends: vec![0; BYTES + 2 * STRETCH], width, rows: 0 }
+        let mut ends = vec![0; 1 + BYTES + 2 * STRETCH];
+        ends[0] = BEFORE;
+        Self { ends, width, rows: 0 }
     }
 
     /// Whether cells between such delimiters can be told by their bytes alone.
@@ -56,7 +60,7 @@ impl Block {
         let (stretches, rest) = text.as_chunks::<STRETCH>();
         let mut last = [0; STRETCH];
         last[..rest.len()].copy_from_slice(rest);
-        let (mut count, mut lines) = (0, 0);
+        let (mut count, mut lines) = (1, 0);
         for (stretch, base) in
             stretches.iter().chain((!rest.is_empty()).then_some(&last)).zip((0..).step_by(STRETCH))
         {
@@ -64,28 +68,28 @@ impl Block {
             lines += line_ends.count_ones() as usize;
             count += note(&mut self.ends[count..], base, ends);
         }
-        self.rows = self.plain_rows(text, &self.ends[..count], line_end, lines);
-        if self.rows == 0 { 0 } else { self.ends[self.rows * self.width - 1] + 1 }
+        self.rows = self.plain_rows(text, &self.ends[1..count], line_end, lines);
+        self.bounds(self.rows, 0).0
     }
 
     /// How many rows from the first on are plain, of cells that end in `ends`.
-    fn plain_rows(&self, text: &[u8], ends: &[usize], line_end: u8, lines: usize) -> usize {
+    fn plain_rows(&self, text: &[u8], ends: &[u16], line_end: u8, lines: usize) -> usize {
         let rows = ends.chunks_exact(self.width);
-        let ended = |row: &&[usize]| row.last().is_some_and(|&end| text[end] == line_end);
+        let at_end = |end: &u16| text[usize::from(*end)] == line_end;
+        let ended = |row: &&[u16]| row.last().is_some_and(at_end);
         // With as many line ends as rows there is none before the last cell.
         let plain = rows.clone().take_while(ended).count();
         if plain == lines {
             return plain;
         }
-        rows.take_while(|row| row.iter().position(|&end| text[end] == line_end) == Some(self.width - 1))
-            .count()
+        rows.take_while(|row| row.iter().position(at_end) == Some(self.width - 1)).count()
     }
 
     /// From where to where a cell of a row stands in the text, blanks around it and a carriage return included.
     #[inline]
     fn bounds(&self, row: usize, column: usize) -> (usize, usize) {
         let place = row * self.width + column;
-        (if place == 0 { 0 } else { self.ends[place - 1] + 1 }, self.ends[place])
+        (usize::from(self.ends[place].wrapping_add(1)), usize::from(self.ends[place + 1]))
     }
 
     /// A row without its line end.
@@ -108,53 +112,71 @@ impl Block {
         RowOfBlock { block: self, text, row }
     }
 
-    /// Gives what one column holds, row by row.
+    /// Reads one column, row by row, and adds what `of` makes of each cell.
     #[inline]
-    pub fn each(&self, text: &[u8], column: usize, marks: Marks, mut take: impl FnMut(Cell)) {
+    pub fn read<T: Copy>(
+        &self,
+        text: &[u8],
+        column: usize,
+        marks: Marks,
+        of: impl Fn(Cell) -> T,
+        into: &mut Vec<T>,
+    ) {
+        into.reserve(self.rows);
+        let end = into.len() + self.rows;
+        if column >= self.width {
+            return into.resize(end, of(Cell::Missing));
+        }
         let mut usual = Usual::new(marks.decimal);
-        let mut row = 0;
-        while row < self.rows {
+        while into.len() < end {
             let way = usual;
-            let number = |mantissa| Cell::Number(Decimal { mantissa, scale: way.scale() });
+            let of = |cell| of(cell);
+            let row = self.rows + into.len() - end;
+            let cells = self.bounds_from(row, column);
             // A loop for each way of writing: nothing in it is asked anew for each row.
-            let mut go_on = |read: Option<i64>| read.map(|mantissa| take(number(mantissa))).is_some();
-            row += match way.scale() {
-                0 => self
-                    .bounds_from(text, row, column)
-                    .take_while(|&(from, to)| go_on(Usual::whole(text, from, to)))
-                    .count(),
-                _ => self
-                    .bounds_from(text, row, column)
-                    .take_while(|&(from, to)| go_on(way.broken(text, from, to)))
-                    .count(),
-            };
-            if row < self.rows {
-                take(unusual(&mut usual, self.cell(text, row, column), marks));
-                row += 1;
+            match way.scale() {
+                0 => run(cells, text, 0, Usual::whole, of, into),
+                scale => run(cells, text, scale, |last, from, to| way.broken(text, last, from, to), of, into),
+            }
+            if into.len() < end {
+                let row = self.rows + into.len() - end;
+                into.push(of(unusual(&mut usual, self.cell(text, row, column), marks)));
             }
         }
     }
 
-    /// Bounds of the cells of a column from a row on, without the carriage return of a line's end.
+    /// The bounds of the cells of a column from a row on.
     #[inline(always)]
-    fn bounds_from<'a>(
-        &'a self,
-        text: &'a [u8],
-        row: usize,
-        column: usize,
-    ) -> impl Iterator<Item = (usize, usize)> + 'a {
-        let last = column + 1 == self.width;
-        let ends = &self.ends[row * self.width..self.rows * self.width];
-        let mut line = if row == 0 { 0 } else { self.ends[row * self.width - 1] + 1 };
-        ends.chunks_exact(self.width).map(move |ends| {
-            let from = if column == 0 { line } else { ends[column - 1] + 1 };
-            let mut to = ends[column];
-            if last {
-                to -= usize::from(text[from..to].ends_with(b"\r"));
-            }
-            line = ends[ends.len() - 1] + 1;
-            (from, to)
-        })
+    fn bounds_from(&self, row: usize, column: usize) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let ends = &self.ends[row * self.width + column..=self.rows * self.width];
+        let pairs = ends.windows(2).step_by(self.width);
+        pairs.map(|ends| (usize::from(ends[0].wrapping_add(1)), usize::from(ends[1])))
+    }
+}
+
+/// Reads cells that are written in one way, up to the first that is not. Most sensors are asked more seldom than frames
+/// are drawn: what stands there again is not read again.
+#[inline(always)]
+fn run<T: Copy>(
+    cells: impl Iterator<Item = (usize, usize)>,
+    text: &[u8],
+    scale: i32,
+    read: impl Fn(u64, usize, usize) -> Option<i64>,
+    of: impl Fn(Cell) -> T,
+    into: &mut Vec<T>,
+) {
+    // The word, length and value of the cell before, where a word holds it; at first that of an empty cell.
+    let (mut word, mut length, mut value) = (0, 0, of(Cell::Missing));
+    for (from, to) in cells {
+        let Some(last) = word_before(text, to) else { return };
+        let long = to.wrapping_sub(from);
+        let same = long == length && (last ^ word) >> ((64 - 8 * long) & 63) == 0;
+        if !same {
+            let Some(mantissa) = read(last, from, to) else { return };
+            value = of(Cell::Number(Decimal { mantissa, scale }));
+            (word, length) = (last, if long <= 8 { long } else { usize::MAX });
+        }
+        into.push(value);
     }
 }
 
@@ -208,12 +230,14 @@ fn places(stretch: &[u8; STRETCH], delimiter: u8, line_end: u8) -> (u64, u64) {
 /// Writes down the places of the ones among bits, eight at a time whether there are so many or not: a count that is
 /// hard to foretell costs more than places that are written over. Gives how many there are.
 #[inline]
-fn note(room: &mut [usize], base: usize, bits: u64) -> usize {
+fn note(room: &mut [u16], base: u16, bits: u64) -> usize {
     let count = bits.count_ones() as usize;
     let mut left = bits;
     for eight in room.as_chunks_mut::<8>().0.iter_mut().take(count.div_ceil(8)) {
         for place in eight {
-            *place = base + left.trailing_zeros() as usize;
+            #[expect(clippy::cast_possible_truncation, reason = "at most 64")]
+            let at = left.trailing_zeros() as u16;
+            *place = base + at;
             left &= left.wrapping_sub(1);
         }
     }
@@ -267,7 +291,7 @@ mod tests {
             let marks = Marks { decimal: b'.', grouped: true };
             for column in 0..3 {
                 let mut at_once = Vec::new();
-                block.each(text, column, marks, |cell| at_once.push(cell));
+                block.read(text, column, marks, |cell| cell, &mut at_once);
                 let by_cell: Vec<Cell> = want.iter().map(|row| number::parse(&row[column], marks)).collect();
                 prop_assert_eq!(at_once, by_cell);
             }

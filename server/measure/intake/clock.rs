@@ -68,12 +68,28 @@ impl Timed {
             );
             return;
         }
-        block.each(text, self.column, marks, |cell| {
-            times.push(match cell {
-                Cell::Number(number) => self.of_number(number),
-                _ => None,
-            });
-        });
+        match number::exponent(self.unit) {
+            Some(exponent) => block.read(
+                text,
+                self.column,
+                marks,
+                |cell| match cell {
+                    Cell::Number(number) => number.to_power(exponent),
+                    _ => None,
+                },
+                times,
+            ),
+            None => block.read(
+                text,
+                self.column,
+                marks,
+                |cell| match cell {
+                    Cell::Number(number) => self.of_number(number),
+                    _ => None,
+                },
+                times,
+            ),
+        }
     }
 
     /// A cell of it as a wall clock, ns since 1970; `None` where it holds none or names no zone and `zone` is unknown.

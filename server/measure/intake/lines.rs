@@ -38,17 +38,14 @@ pub struct Lines<'a, R> {
     end: u8,
     number: u64,
     finished: bool,
-    /// Whether a quote was seen so far: most logs have none, and are spared the look for open ones.
-    quotes: bool,
     unquoted: bool,
 }
 
 impl<'a> Lines<'a, Box<dyn Read + 'a>> {
     /// Lines of a text that is held whole: nothing of it is copied.
     pub fn held(text: &'a [u8], end: u8) -> Self {
-        let quotes = memchr(b'"', text).is_some();
         let buffer = Cow::Borrowed(text);
-        Self { buffer, filled: text.len(), finished: true, quotes, ..Self::empty(Box::new(io::empty()), end) }
+        Self { buffer, filled: text.len(), finished: true, ..Self::empty(Box::new(io::empty()), end) }
     }
 }
 
@@ -67,7 +64,6 @@ impl<R: Read> Lines<'_, R> {
             end,
             number: 0,
             finished: false,
-            quotes: false,
             unquoted: false,
         }
     }
@@ -75,7 +71,7 @@ impl<R: Read> Lines<'_, R> {
     /// Lines in which quotes mean nothing: each ends at its line end.
     #[must_use]
     pub fn unquoted(mut self) -> Self {
-        (self.unquoted, self.quotes) = (true, false);
+        self.unquoted = true;
         self
     }
 
@@ -95,7 +91,7 @@ impl<R: Read> Lines<'_, R> {
             if let Some(found) = memchr(self.end, &self.buffer[searched..self.filled]) {
                 let to = searched + found;
                 let row = &self.buffer[self.start..to];
-                if self.quotes && leaves_open(row) {
+                if !self.unquoted && leaves_open(row) {
                     first_end.get_or_insert(row.len());
                     if breaks < MOST_BREAKS && row.len() < LONGEST_QUOTED {
                         breaks += 1;
@@ -158,7 +154,6 @@ impl<R: Read> Lines<'_, R> {
                 other => break other?,
             }
         };
-        self.quotes = self.quotes || !self.unquoted && memchr(b'"', &buffer[from..from + read]).is_some();
         self.filled += read;
         self.finished = read == 0;
         Ok(from)
@@ -171,6 +166,10 @@ pub(super) fn without_return(line: &[u8]) -> &[u8] {
 
 /// Whether a row ends inside quotes.
 pub(super) fn leaves_open(row: &[u8]) -> bool {
+    // Most rows have no quotes.
+    if memchr(b'"', row).is_none() {
+        return false;
+    }
     let (mut inside, mut at_start) = (false, true);
     for &b in row {
         match b {

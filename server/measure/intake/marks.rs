@@ -4,7 +4,7 @@ use super::lines::Cells;
 use super::number::{self, Cell, Marks};
 
 /// What the cells of one column show of one mark.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Seen {
     /// Cells with the mark before exactly three digits, behind one to three that begin with no zero.
     three: usize,
@@ -27,10 +27,21 @@ impl Seen {
 
 /// Where the point stands in a cell of digits with at most one point among them; `None` of any other cell.
 fn plain_point(cell: &[u8]) -> Option<Option<usize>> {
-    let plain = cell.first()?.is_ascii_digit()
-        && matches!(number::parse(cell, Marks::plain(b'.')), Cell::Number(n) if n.scale >= 0)
-        && cell.iter().all(|b| b.is_ascii_digit() || *b == b'.');
-    plain.then(|| memchr::memchr(b'.', cell))
+    let number = cell.first()?.is_ascii_digit().then(|| number::plain(cell, b'.'))??;
+    let after = usize::try_from(number.scale).ok()?;
+    Some((after > 0 || cell.ends_with(b".")).then(|| cell.len() - 1 - after))
+}
+
+/// What [`look`] sees of such a cell.
+fn of_plain(cell: &[u8], point: Option<usize>) -> Seen {
+    let three =
+        point.is_some_and(|before| (1..=3).contains(&before) && cell.len() == before + 4 && cell[0] != b'0');
+    Seen {
+        three: usize::from(three),
+        other: usize::from(point.is_some() && !three),
+        short: usize::from(point.is_none() && cell.len() <= 3),
+        long: usize::from(point.is_none() && cell.len() > 3),
+    }
 }
 
 /// Numbers too short for a group, beside those of three digits behind the mark: fewer may be faults.
@@ -49,8 +60,7 @@ pub fn of(rows: &[&[u8]], delimiter: u8) -> Marks {
         for (i, cell) in cells.all(line).enumerate() {
             // What nearly every cell of most logs is needs no look at the other marks.
             if let Some(point) = plain_point(cell) {
-                let mut seen = Seen::default();
-                look(&mut seen, cell, b'.');
+                let seen = of_plain(cell, point);
                 columns[i][0].add(seen);
                 plain[0] += 1;
                 grouped_too[0] += 1;
@@ -122,7 +132,21 @@ fn look(seen: &mut Seen, cell: &[u8], decimal: u8) {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+
+    proptest! {
+        #[test]
+        fn plain_cells_are_seen_as_any_other(cell in "[0-9]{1,5}(\\.[0-9]{0,4})?") {
+            let cell = cell.as_bytes();
+            let point = plain_point(cell).unwrap();
+            prop_assert_eq!(point, memchr::memchr(b'.', cell));
+            let mut seen = Seen::default();
+            look(&mut seen, cell, b'.');
+            prop_assert_eq!(of_plain(cell, point), seen);
+        }
+    }
 
     fn marks(lines: &[&str]) -> (char, bool) {
         let rows: Vec<&[u8]> = lines.iter().map(|l| l.as_bytes()).collect();

@@ -206,17 +206,16 @@ impl Usual {
         self.written
     }
 
-    /// The digits of the cell from `from` to `to` of a text as [`parse`] reads them; `None` where it is written in
-    /// another way, or too near the beginning. For whole numbers.
+    /// The digits of the cell from `from` to `to` of a text as [`parse`] reads them, `last` being the word before its
+    /// end; `None` where it is written in another way, or too near the beginning. For whole numbers.
     #[inline(always)]
-    pub fn whole(text: &[u8], from: usize, to: usize) -> Option<i64> {
-        digits_at_end(word_before(text, to)?, to.wrapping_sub(from))
+    pub fn whole(last: u64, from: usize, to: usize) -> Option<i64> {
+        digits_at_end(last, to.wrapping_sub(from))
     }
 
     /// The same for numbers with digits after the mark.
     #[inline(always)]
-    pub fn broken(&self, text: &[u8], from: usize, to: usize) -> Option<i64> {
-        let last = word_before(text, to)?;
+    pub fn broken(&self, text: &[u8], last: u64, from: usize, to: usize) -> Option<i64> {
         let mark = to.wrapping_sub(self.scale + 1);
         let whole = mark.wrapping_sub(from);
         let first = word_before(text, mark)?;
@@ -245,7 +244,7 @@ impl Usual {
 
 /// The eight bytes before a place.
 #[inline]
-fn word_before(text: &[u8], to: usize) -> Option<u64> {
+pub fn word_before(text: &[u8], to: usize) -> Option<u64> {
     Some(u64::from_le_bytes(*text.get(..to)?.last_chunk::<8>()?))
 }
 
@@ -261,7 +260,7 @@ fn digits_at_end(word: u64, length: usize) -> Option<i64> {
 
 /// Digits with at most one mark, too few of them to overflow: what nearly every cell of a log is. Eight are taken at
 /// once, in the places of one integer.
-fn plain(digits: &[u8], mark: u8) -> Option<Decimal> {
+pub fn plain(digits: &[u8], mark: u8) -> Option<Decimal> {
     let length = digits.len();
     match length {
         4..=8 => {
@@ -422,7 +421,13 @@ impl Decimal {
 
     /// Whole nanoseconds, halves away from zero; `None` when they do not fit.
     pub fn nanoseconds(self, unit: Unit) -> Option<i64> {
-        let shift = exponent(unit)? - self.scale;
+        self.to_power(exponent(unit)?)
+    }
+
+    /// The number times ten to a power, whole, halves away from zero; `None` when it does not fit.
+    #[inline]
+    pub fn to_power(self, exponent: i32) -> Option<i64> {
+        let shift = exponent - self.scale;
         if let Ok(up) = u32::try_from(shift) {
             return if self.mantissa == 0 { Some(0) } else { self.mantissa.checked_mul(power(up)?) };
         }

@@ -11,9 +11,9 @@ use super::text;
 use std::cell::OnceCell;
 
 /// Rows of the head; a log that is not longer is weighed whole.
-const HEAD: usize = 500;
+const HEAD: usize = 300;
 /// Rows of the middle and of the tail.
-const BLOCK: usize = 250;
+const BLOCK: usize = 150;
 /// Cells in the sample at most, so that many columns mean fewer rows.
 const CELLS: usize = 1_000_000;
 /// How many rows a person is shown.
@@ -300,16 +300,15 @@ impl Sample {
         let mut held = Vec::with_capacity(block.rows() * width);
         let mut odd = vec![None; block.rows()];
         for column in 0..width {
+            let first = held.len();
+            block.read(text, column, table.marks, |cell| cell, &mut held);
             let takes_numbers = table.settled.takes_numbers(column);
-            let mut rows = odd.iter_mut().enumerate();
-            block.each(text, column, table.marks, |cell| {
-                let Some((row, odd)) = rows.next() else { return };
+            for (row, (odd, cell)) in odd.iter_mut().zip(&held[first..]).enumerate() {
                 let usual = takes_numbers && matches!(cell, Cell::Number(_));
                 if !usual && odd.is_none() && table.settled.odd_at(column, block.cell(text, row, column)) {
                     *odd = Some(column);
                 }
-                held.push(cell);
-            });
+            }
         }
         let mut taken = Vec::with_capacity(block.rows());
         for (row, odd) in odd.iter().enumerate() {

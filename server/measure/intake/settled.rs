@@ -48,8 +48,8 @@ impl Settled {
         let mut cells = Cells::default();
         for line in rows {
             cells.split(line, delimiter);
-            for (count, cell) in counts.iter_mut().zip(cells.all(line)) {
-                count.add(cell, marks);
+            for (i, (count, cell)) in counts.iter_mut().zip(cells.all(line)).enumerate() {
+                count.add(cell, marks, i == 0);
             }
         }
         let holds = counts.iter().enumerate().map(|(i, count)| count.holds(i)).collect();
@@ -114,14 +114,14 @@ impl Settled {
 }
 
 impl Count {
-    fn add(&mut self, cell: &[u8], marks: Marks) {
+    fn add(&mut self, cell: &[u8], marks: Marks, first: bool) {
         match number::parse(cell, marks) {
             Cell::Number(_) => self.numbers += 1,
             Cell::Missing | Cell::NotFinite => {}
             Cell::Words if stamp::stamp(cell).is_some() => self.stamps += 1,
             Cell::Words => {
                 self.words += 1;
-                self.results += usize::from(headers::is_result(cell));
+                self.results += usize::from(first && headers::is_result(cell));
             }
         }
     }

@@ -71,8 +71,8 @@ impl Tracks {
     pub fn read_ahead(&mut self, block: &Block, text: &[u8]) {
         for t in &mut self.list {
             t.ahead.clear();
-            t.ahead.reserve(block.rows());
-            block.each(text, t.column, self.marks, |cell| t.ahead.push(value(cell, t.factor)));
+            let factor = t.factor;
+            block.read(text, t.column, self.marks, |cell| value(cell, factor), &mut t.ahead);
         }
     }
 
