@@ -7,7 +7,8 @@ use memchr::memchr;
 use wide::u8x16;
 
 use super::lines::{BLANKS, without_return};
-use super::number::{self, Cell, Decimal, Marks, Usual, word_before};
+use super::number::{self, Cell, Decimal, Marks};
+use super::usual::{Usual, word_before};
 
 /// Bytes of a block at most: with the places of its cells it stays in the nearest cache.
 pub const BYTES: usize = 8 * 1024;

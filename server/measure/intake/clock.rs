@@ -59,39 +59,6 @@ impl Timed {
         }
     }
 
-    /// Its cells in a block in nanoseconds; `None` where [`Timed::read`] has to say more of one.
-    pub fn read_ahead(self, block: &Block, text: &[u8], marks: Marks, times: &mut Vec<Option<i64>>) {
-        times.clear();
-        if matches!(self.unit, Unit::Iso8601 | Unit::TimeOfDay) {
-            times.extend(
-                (0..block.rows()).map(|row| self.read(block.row(text, row).cell(self.column), marks).ok()),
-            );
-            return;
-        }
-        match number::exponent(self.unit) {
-            Some(exponent) => block.read(
-                text,
-                self.column,
-                marks,
-                |cell| match cell {
-                    Cell::Number(number) => number.to_power(exponent),
-                    _ => None,
-                },
-                times,
-            ),
-            None => block.read(
-                text,
-                self.column,
-                marks,
-                |cell| match cell {
-                    Cell::Number(number) => self.of_number(number),
-                    _ => None,
-                },
-                times,
-            ),
-        }
-    }
-
     /// A cell of it as a wall clock, ns since 1970; `None` where it holds none or names no zone and `zone` is unknown.
     pub fn read_wall(self, cell: &[u8], marks: Marks, zone: Option<&TimeZone>) -> Option<i64> {
         if self.unit == Unit::TimeOfDay {
@@ -104,6 +71,50 @@ impl Timed {
         match stamp.offset_s {
             Some(_) => Some(stamp.ns()),
             None => in_zone(stamp.face_ns, zone?),
+        }
+    }
+}
+
+/// The times of one column in a block of rows that was read ahead; `None` where [`Timed::read`] has to say more of one.
+#[derive(Default)]
+pub struct Ahead(Vec<Option<i64>>);
+
+impl Ahead {
+    /// Reads the column, where there is one.
+    pub fn read(&mut self, timed: Option<Timed>, block: &Block, text: &[u8], marks: Marks) {
+        self.0.clear();
+        let Some(timed) = timed else { return };
+        if matches!(timed.unit, Unit::Iso8601 | Unit::TimeOfDay) {
+            let cells = (0..block.rows()).map(|row| block.cell(text, row, timed.column));
+            return self.0.extend(cells.map(|cell| timed.read(cell, marks).ok()));
+        }
+        let of = |time: &dyn Fn(Decimal) -> Option<i64>, cell| match cell {
+            Cell::Number(number) => time(number),
+            _ => None,
+        };
+        match number::exponent(timed.unit) {
+            // The power is the same for all rows: it is not asked for in each.
+            Some(power) => {
+                block.read(text, timed.column, marks, |cell| of(&|n| n.to_power(power), cell), &mut self.0);
+            }
+            None => {
+                block.read(text, timed.column, marks, |cell| of(&|n| timed.of_number(n), cell), &mut self.0)
+            }
+        }
+    }
+
+    /// Whether the time of a row is known, or there is none to know.
+    #[inline]
+    pub fn knows(&self, timed: Option<Timed>, row: usize) -> bool {
+        timed.is_none() || self.0[row].is_some()
+    }
+
+    /// The time of a row, read ahead or now; the error says what the cell holds instead.
+    #[inline]
+    pub fn time(&self, timed: Timed, row: &impl Row, marks: Marks) -> Result<i64, String> {
+        match row.ahead().and_then(|place| self.0.get(place).copied().flatten()) {
+            Some(ns) => Ok(ns),
+            None => timed.read(row.cell(timed.column), marks),
         }
     }
 }

@@ -41,6 +41,7 @@ pub mod table;
 pub mod text;
 mod tracks;
 mod unnamed;
+mod usual;
 
 use std::io::{self, Read, Seek, SeekFrom};
 

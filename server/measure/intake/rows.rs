@@ -3,7 +3,7 @@
 use super::Segment;
 use super::assemble::Conditions;
 use super::block::{Block, Row};
-use super::clock::{Timed, seconds, shortened};
+use super::clock::{Ahead, Timed, seconds, shortened};
 use super::describe::place;
 use super::held::{Broken, Held};
 use super::layout::{Dropped, Layout, StampAt};
@@ -55,8 +55,8 @@ pub(super) struct Rows<'a> {
     days_ns: i64,
     before_ns: Option<(i64, i64)>,
     // Of the block that was read ahead:
-    stamps: Vec<Option<i64>>,
-    spans: Vec<Option<i64>>,
+    stamps: Ahead,
+    spans: Ahead,
 }
 
 impl<'a> Rows<'a> {
@@ -93,8 +93,8 @@ impl<'a> Rows<'a> {
             next_at_ns: 0,
             days_ns: 0,
             before_ns: None,
-            stamps: Vec::new(),
-            spans: Vec::new(),
+            stamps: Ahead::default(),
+            spans: Ahead::default(),
         };
         rows.make_room(conditions.expected_rows);
         rows
@@ -117,19 +117,15 @@ impl<'a> Rows<'a> {
 
     /// Reads times and tracks of a block of rows, column by column.
     pub(super) fn read_ahead(&mut self, block: &Block, text: &[u8]) {
-        if let Some(clock) = self.clock {
-            clock.read_ahead(block, text, self.marks, &mut self.stamps);
-        }
-        if let Some(durations) = self.durations {
-            durations.read_ahead(block, text, self.marks, &mut self.spans);
-        }
+        self.stamps.read(self.clock, block, text, self.marks);
+        self.spans.read(self.durations, block, text, self.marks);
         self.tracks.read_ahead(block, text);
     }
 
     /// Whether the times of a row of the block are known.
+    #[inline]
     pub(super) fn is_timed(&self, row: usize) -> bool {
-        let known = |timed: Option<Timed>, times: &[Option<i64>]| timed.is_none() || times[row].is_some();
-        known(self.clock, &self.stamps) && known(self.durations, &self.spans)
+        self.stamps.knows(self.clock, row) && self.spans.knows(self.durations, row)
     }
 
     /// The block is done with.
@@ -137,16 +133,8 @@ impl<'a> Rows<'a> {
         self.tracks.end_block();
     }
 
-    /// The time of a row, read ahead or now.
-    #[inline]
-    fn time(&self, timed: Timed, ahead: &[Option<i64>], row: &impl Row) -> Result<i64, String> {
-        match row.ahead().and_then(|place| ahead.get(place).copied().flatten()) {
-            Some(ns) => Ok(ns),
-            None => timed.read(row.cell(timed.column), self.marks),
-        }
-    }
-
     /// A row of the table.
+    #[inline]
     pub(super) fn add(&mut self, number: u64, row: &impl Row) {
         if self.only.as_ref().is_some_and(|(column, is)| row.cell(*column) != is) {
             return;
@@ -155,7 +143,7 @@ impl<'a> Rows<'a> {
         self.marked += usize::from(marked);
         let joined = marked && self.dropped.is_some_and(|(_, how)| how.is_some_and(|d| !d.counts));
         let stamp = match self.clock {
-            Some(clock) => match self.time(clock, &self.stamps, row) {
+            Some(clock) => match self.stamps.time(clock, row, self.marks) {
                 Ok(ns) => Some(self.past_midnight(clock, ns)),
                 Err(what) => {
                     let kept = if self.durations.is_some() {
@@ -191,7 +179,7 @@ impl<'a> Rows<'a> {
 
     /// A row with its duration; `joined` gives its time to the frame before it.
     fn frame(&mut self, number: u64, (stamp, joined): (Option<i64>, bool), durations: Timed, row: &impl Row) {
-        let duration = match self.time(durations, &self.spans, row) {
+        let duration = match self.spans.time(durations, row, self.marks) {
             Ok(ns) if (1..=LONGEST_FRAME_NS).contains(&ns) => ns,
             Ok(ns) => {
                 let what = match ns.signum() {

@@ -11,9 +11,9 @@ use super::text;
 use std::cell::OnceCell;
 
 /// Rows of the head; a log that is not longer is weighed whole.
-const HEAD: usize = 300;
+const HEAD: usize = 500;
 /// Rows of the middle and of the tail.
-const BLOCK: usize = 150;
+const BLOCK: usize = 250;
 /// Cells in the sample at most, so that many columns mean fewer rows.
 const CELLS: usize = 1_000_000;
 /// How many rows a person is shown.
