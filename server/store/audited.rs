@@ -5,11 +5,13 @@
 mod carried;
 mod editions;
 mod notes;
+mod parts;
 mod readings;
 
 pub use carried::{CARRIED, CARRIED_CELL};
 pub use editions::{EDITION, EDITION_LINK};
 pub use notes::{EMBARGO_WORD, PIECE_NOTES};
+pub use parts::{DRIVER, PART, PRICE, UNIT};
 pub use readings::{PROOF, READING, READING_KIND, REPEAT, REPEAT_RULING, SOAK};
 
 /// A table whose rows are in the trail.
@@ -90,21 +92,6 @@ pub const RIG_BASE: Audited = Audited::of(
         "time_zone",
         "version",
     ],
-);
-/// A part.
-pub const PART: Audited =
-    Audited::of("part", &["id", "maker", "model", "kind", "rated_power_w", "memory_mib", "note", "version"]);
-/// A unit.
-pub const UNIT: Audited = Audited {
-    since: &["lender", "terms", "embargo_us"],
-    ..Audited::of("unit", &["id", "part_id", "label", "serial", "origin", "firmware", "version"])
-};
-/// A driver.
-pub const DRIVER: Audited = Audited::of("driver", &["id", "part_id", "name", "dated_us", "version"]);
-/// A price.
-pub const PRICE: Audited = Audited::of(
-    "price",
-    &["id", "part_id", "amount", "currency", "kind", "country", "source", "dated_us", "version"],
 );
 /// A scene.
 pub const SCENE: Audited = Audited::of(

@@ -164,7 +164,7 @@ fn script_of(all: &[(String, String, String)]) -> String {
         // Noise sold as a difference.
         format!("In Driftglass the Curlew is {} faster than the Dunlin.", change("Curlew", SCENES[5])),
         // Nothing is behind it.
-        "The kettle beside the bench drew 900 W all night.".to_owned(),
+        "The kettle beside the bench stood at 96 °C all night.".to_owned(),
         // Quoted without a source.
         "With 16 GB the Dunlin has less memory.".to_owned(),
     ]);

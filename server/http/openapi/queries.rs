@@ -53,7 +53,7 @@ const QUERIES: &[(&str, &[Words])] = &[
     (p::ACROSS, &[MEASURE, BASELINE, WITH, STEP]),
     (p::WORTH, &[MEASURE, SETTING, BASELINE, WITH, MARKET, HOURS, KWH]),
     (p::CHANGES, &[MEASURE]),
-    (p::RIG_CHECK, &[MEASURE]),
+    (p::RIG_CHECK, &[("among", "'rigs', or 'units' of a part within one rig; without it rigs."), MEASURE]),
     (
         p::CHART_ALONE,
         &[
