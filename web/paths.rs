@@ -198,6 +198,8 @@ routes! {
     READER_OUT = "/readers/{reader}/take-out" => reader_out(reader: i64);
     /// What a new noise prior would change. POST keeps it.
     NOISE_PRIOR = "/pieces/{piece}/noise-prior" => noise_prior(piece: &str);
+    /// What a late change leaves to do. POST rules that passes are to be run again.
+    OUTDATED = "/pieces/{piece}/outdated" => outdated(piece: &str);
     /// How the rigs of a piece agree.
     RIG_CHECK = "/pieces/{piece}/rigs" => rig_check(piece: &str);
     /// What a change of driver, build or rig base did.

@@ -37,6 +37,7 @@ mod noise_prior;
 mod notes;
 mod openapi;
 mod origin;
+mod outdated;
 pub mod pack;
 mod panics;
 mod parts;

@@ -2,6 +2,7 @@
 
 use axum::extract::State;
 use axum::response::Response;
+use weighhouse_web::format;
 use weighhouse_web::pages::{self, Drivers, Field, Undo};
 use weighhouse_web::paths;
 
@@ -13,7 +14,7 @@ use super::sent::Sent;
 use super::session::{Member, SignedIn};
 use crate::store::pieces::Piece;
 use crate::work::choices::{self, Choices, Typed};
-use crate::work::{Error, Refusal, Result};
+use crate::work::{Error, Refusal, Result, outdated};
 
 /// The form.
 pub(super) async fn show(
@@ -44,7 +45,18 @@ pub(super) async fn save(
             fields.extend(new.map(|part| (format!("driver_{part}"), String::new())));
             fields.push(("version".to_owned(), saved.version.to_string()));
             let undo = Undo { action: paths::piece(&piece.key), fields };
-            Ok(done_with(&who, wants, &paths::piece(&piece.key), "The choices are saved.", Some(undo)))
+            let says = match outdated::left(&app.store, piece.id).await? {
+                left if left > 0 && typed.drivers != saved.before.drivers => format!(
+                    "The choices are saved. {} out of date now: Plan, ‘Out of date’ lists what to do.",
+                    format::plural(
+                        u64::try_from(left).unwrap_or(u64::MAX),
+                        "pass or reading is",
+                        "passes and readings are"
+                    )
+                ),
+                _ => "The choices are saved.".to_owned(),
+            };
+            Ok(done_with(&who, wants, &paths::piece(&piece.key), says, Some(undo)))
         }
         Err(Error::Refused(refusal)) if !refusal.fields.is_empty() => {
             let choices = choices::read(&app.store, piece.id).await?;

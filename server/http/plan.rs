@@ -22,7 +22,7 @@ use crate::work::carried::said;
 use crate::work::evidence::{CellEvidence, PassEvidence};
 use crate::work::plan::{self, Board, Mix, USUAL_REASONS};
 use crate::work::reruns::{self, Rerun};
-use crate::work::{Error, Refusal, Result, cells, pieces};
+use crate::work::{Error, Refusal, Result, cells, outdated, pieces};
 
 /// What to show.
 #[derive(Debug, Default, Deserialize)]
@@ -121,6 +121,7 @@ fn page(app: &App, who: &SignedIn, board: &Board) -> Plan {
         missing: sessions(board),
         bench_ns: board.bench_ns,
         again: board.reruns.iter().filter_map(|rerun| again(board, rerun)).collect(),
+        outdated: count(outdated::count(&outdated::older(evidence))),
         nothing_to_choose: registers.parts.is_empty()
             || registers.scenes.is_empty()
             || registers.settings.is_empty(),

@@ -17,8 +17,8 @@ use weighhouse_web::paths;
 use super::{
     App, across, against, assets, board, capture, carried, cells, changes, charts, cuts, draft, editions,
     failures, figure, figures, front, headers, health, intake, invitation, latency, layout, layouts, live,
-    noise_prior, notes, openapi, origin, pack, panics, pass, people, piece, pieces, plan, quotes, readers,
-    readings, review, rig_check, screens, session, sessions, sign_in, soaks, trace, tuning, upload,
+    noise_prior, notes, openapi, origin, outdated, pack, panics, pass, people, piece, pieces, plan, quotes,
+    readers, readings, review, rig_check, screens, session, sessions, sign_in, soaks, trace, tuning, upload,
     upload_form, uploads, worth,
 };
 use crate::config::Limits;
@@ -100,6 +100,7 @@ fn pages() -> Router<App> {
         .route(paths::READER, get(readers::show).post(readers::save))
         .route(paths::READER_OUT, post(readers::take_out))
         .route(paths::NOISE_PRIOR, get(noise_prior::show).post(noise_prior::keep))
+        .route(paths::OUTDATED, get(outdated::show).post(outdated::run_again))
         .route(paths::RIG_CHECK, get(rig_check::show))
         .route(paths::CHANGES, get(changes::show))
         .route(paths::REVIEW, get(review::show).post(review::rule))

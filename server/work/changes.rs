@@ -19,7 +19,7 @@ use super::evidence::{CellEvidence, Evidence, PassEvidence};
 use super::{Kind, Refusal, Result};
 use crate::store::registers::rigs::RigBaseFields;
 use crate::store::rulings::Verdict;
-use crate::store::{CellId, PieceId, Store};
+use crate::store::{CellId, PieceId, RigBaseId, Store};
 
 /// What changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -145,7 +145,7 @@ fn change(
         Changed::Base => String::new(),
     };
     let from_to = match changed {
-        Changed::Base => bases(evidence, one, other),
+        Changed::Base => bases(evidence, one.row.rig_base_id, other.row.rig_base_id),
         _ => (name(one), name(other)),
     };
     let names = &evidence.registers;
@@ -227,8 +227,8 @@ fn log(
 }
 
 /// What differs between two bases of a rig, before and after.
-fn bases(evidence: &Evidence, before: &PassEvidence, after: &PassEvidence) -> (String, String) {
-    let of = |pass: &PassEvidence| evidence.registers.bases.get(&pass.row.rig_base_id).map(|b| &b.fields);
+pub(super) fn bases(evidence: &Evidence, before: RigBaseId, after: RigBaseId) -> (String, String) {
+    let of = |base| evidence.registers.bases.get(&base).map(|b| &b.fields);
     let (Some(a), Some(b)) = (of(before), of(after)) else { return Default::default() };
     let texts = |f: &RigBaseFields| {
         [

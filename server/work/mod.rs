@@ -29,6 +29,7 @@ pub mod names;
 pub mod noise_prior;
 pub mod notes;
 pub mod once;
+pub mod outdated;
 pub mod pack;
 pub mod pass;
 pub mod passwords;

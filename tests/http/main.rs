@@ -28,6 +28,7 @@ mod live;
 mod names;
 mod notes;
 mod openapi;
+mod outdated;
 mod pack;
 mod package;
 mod pass;

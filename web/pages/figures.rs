@@ -74,6 +74,11 @@ pub struct FigureLine {
     pub ticked: bool,
 }
 
+/// The ledger of a piece with all lines of this section ticked, at what can be done with them.
+pub(super) fn ticked(piece: &str, section: &str) -> String {
+    format!("{}#do", paths::with_query(&paths::figures(piece), &[("tick", section)]))
+}
+
 impl FigureLine {
     /// Who did what, in words: `proposed by Ada, agreed by Ben`.
     pub fn who(&self) -> String {
@@ -88,7 +93,7 @@ impl FigureLine {
         }
     }
 
-    fn value(&self) -> &str {
+    pub(super) fn value(&self) -> &str {
         self.shown.as_deref().unwrap_or(format::NOTHING)
     }
 
@@ -97,7 +102,7 @@ impl FigureLine {
     }
 
     /// Whether the print value did not move since the figure was agreed.
-    fn same(&self) -> bool {
+    pub(super) fn same(&self) -> bool {
         self.before.is_some() && self.before == self.shown
     }
 }
@@ -124,7 +129,7 @@ impl Figures {
 
     /// The page with all lines of this section ticked, at what can be done with them.
     fn tick_all(&self, section: &str) -> String {
-        format!("{}#do", paths::with_query(&paths::figures(&self.piece), &[("tick", section)]))
+        ticked(&self.piece, section)
     }
 
     /// Ticks all lines of the section with this id.

@@ -4,7 +4,7 @@ use askama::Template;
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
 
-use super::{Frame, Page};
+use super::{Frame, Missing, Page, Session};
 use crate::format::{self, Unit};
 use crate::marks::Mark;
 
@@ -47,6 +47,8 @@ pub struct Plan {
     pub bench_ns: Option<i64>,
     /// Passes that are to be run again.
     pub again: Vec<Again>,
+    /// Passes and readings that rest on another state than the piece compares.
+    pub outdated: u64,
     /// Registers that are still empty.
     #[serde(skip)]
     pub nothing_to_choose: bool,
@@ -141,45 +143,6 @@ pub struct Again {
     pub replaced_by: Option<(String, i64, String)>,
     /// What could be that: passes that came in since.
     pub proposed: Vec<(String, i64, String)>,
-}
-
-/// What is missing with a part as it is run.
-#[derive(Clone, Debug, Serialize)]
-pub struct Session {
-    /// The part's name.
-    pub part: String,
-    /// Its tuning.
-    pub tuning: String,
-    /// What is missing of each scene at each setting.
-    pub cells: Vec<Missing>,
-}
-
-/// Passes that a cell lacks.
-#[derive(Clone, Debug, Serialize)]
-pub struct Missing {
-    /// Game and passage.
-    pub scene: String,
-    /// Setting.
-    pub setting: String,
-    /// How many.
-    pub passes: u64,
-    /// How many of them are run in the place of another, as ruled.
-    pub again: u64,
-}
-
-impl Missing {
-    fn again(&self) -> String {
-        match self.again {
-            1 => "one in place of a pass to run again".to_owned(),
-            many => format!("{} in place of passes to run again", format::count(many)),
-        }
-    }
-}
-
-impl Session {
-    fn passes(&self) -> u64 {
-        self.cells.iter().map(|cell| cell.passes).sum()
-    }
 }
 
 impl Spot {
@@ -372,6 +335,7 @@ impl Page for Plan {
                 again(4, Some(("p6".into(), 6, "birch".into())), vec![]),
                 again(2, None, vec![]),
             ],
+            outdated: if low { 0 } else { 12 },
             nothing_to_choose: false,
             reasons: &["out of memory"],
             refused: String::new(),

@@ -104,6 +104,7 @@ const ROUTES: &[(&str, Get, bool)] = &[
     (p::READER, Page("reader"), true),
     (p::READER_OUT, Nothing, true),
     (p::NOISE_PRIOR, Page("noise_prior"), true),
+    (p::OUTDATED, Page("outdated"), true),
     (p::RIG_CHECK, Page("rig_check"), false),
     (p::CHANGES, Page("changes"), false),
     (p::SCREENS, Page("screens"), true),

@@ -203,7 +203,7 @@ pub(super) fn taken_back(stands: Verdict) -> String {
 }
 
 /// The chosen usual reason, the words behind it, or both.
-fn reason(sent: &Sent) -> String {
+pub(super) fn reason(sent: &Sent) -> String {
     let texts = [sent.text("usual"), sent.text("reason")];
     texts.into_iter().filter(|text| !text.is_empty()).collect::<Vec<_>>().join(": ")
 }

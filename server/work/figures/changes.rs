@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use jiff::Timestamp;
 use serde::Serialize;
 use weighhouse_web::format;
 
@@ -82,7 +83,7 @@ fn in_pass(evidence: &Evidence, key: &str, fields: &BTreeMap<&str, Pair<'_>>) ->
             "ruling" => format!("{name} is to be run again"),
             "window" => format!("The window of {name} moved from {} to {}", window(old), window(new)),
             field if field.starts_with("companion") => format!("A companion of {name} was placed anew"),
-            field => format!("{name}: {field} {old} -> {new}"),
+            field => format!("{name}: {field} {} → {}", dated(old), dated(new)),
         }
     });
     each.collect()
@@ -97,6 +98,15 @@ fn window(text: &str) -> String {
     }
 }
 
+/// `NAME @ MICROSECONDS` as a name with its day; any other text as it is.
+fn dated(text: &str) -> String {
+    let read = || {
+        let (name, at) = text.rsplit_once(" @ ")?;
+        Some((name, Timestamp::from_microsecond(at.parse().ok()?).ok()?))
+    };
+    read().map_or_else(|| text.to_owned(), |(name, at)| format!("{name} ({})", format::day(at, "UTC")))
+}
+
 fn of_piece(name: &str, (old, new): Pair<'_>) -> Option<String> {
     if name == "prior sha256" {
         // Its number tells.
@@ -106,15 +116,15 @@ fn of_piece(name: &str, (old, new): Pair<'_>) -> Option<String> {
         return Some(match (old, new) {
             (None, _) => format!("Scene {scene} came in: all that are compared ran it."),
             (_, None) => format!("Scene {scene} left: not all that are compared have a value in it."),
-            _ => format!("Scene {scene}: {} -> {}.", old.unwrap_or(""), new.unwrap_or("")),
+            _ => format!("Scene {scene}: {} → {}.", old.unwrap_or(""), new.unwrap_or("")),
         });
     }
     let text = |value: Option<&str>| match value {
         None | Some("") => "nothing".to_owned(),
-        Some(value) => value.to_owned(),
+        Some(value) => dated(value),
     };
     let name = if name == "prior" { "noise prior" } else { name };
-    let mut said = format!("{name}: {} -> {}.", text(old), text(new));
+    let mut said = format!("{name}: {} → {}.", text(old), text(new));
     if let Some(first) = said.get_mut(..1) {
         first.make_ascii_uppercase();
     }
@@ -146,6 +156,14 @@ mod tests {
     }
 
     #[test]
+    fn a_driver_or_build_is_said_with_its_day() {
+        let plain = |text| dated(text).replace('\u{a0}', " ");
+        assert_eq!(plain("615.02 @ 1795458720000000"), "615.02 (23 Nov 2026)");
+        assert_eq!(plain("desk @ home"), "desk @ home");
+        assert_eq!(plain(""), "");
+    }
+
+    #[test]
     fn what_changed_is_said_in_words() {
         let pass = "Pass 1 of Part 1, Game 1 (passage), 2160p native";
         assert_eq!(
@@ -173,7 +191,7 @@ mod tests {
         let disputed = said(|e| first(e).against_id = Some(crate::store::RulingId(1)));
         assert_eq!(disputed, [format!("Rulings of two people stand on {pass} by Ada.")]);
         let prior = said(|e| (e.prior_number, e.prior_body) = (2, "{}".to_owned()));
-        assert_eq!(prior, ["Noise prior: 0 -> 2."]);
+        assert_eq!(prior, ["Noise prior: 0 → 2."]);
         assert_eq!(said(|_| {}), Vec::<String>::new());
     }
 }
