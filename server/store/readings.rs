@@ -50,10 +50,16 @@ pub struct RepeatRow {
     /// Decimal text, as it was written down.
     pub value: String,
     /// The newest ruling.
+    #[serde(skip)]
+    pub ruling: Option<RepeatRulingId>,
+    /// Who made it.
+    #[serde(skip)]
+    pub ruler: Option<PersonId>,
+    /// What it says.
     pub verdict: Option<Verdict>,
     /// Its reason.
     pub reason: Option<String>,
-    /// Who ruled.
+    /// Name of who ruled.
     pub ruled_by: Option<String>,
     /// When, microseconds UTC.
     pub ruled_us: Option<i64>,
@@ -87,6 +93,11 @@ pub struct Reading {
 }
 
 impl RepeatRow {
+    /// For stale forms: the newest ruling, 0 without one.
+    pub fn version(&self) -> i64 {
+        self.ruling.map_or(0, |ruling| ruling.0)
+    }
+
     /// Whether it counts: until a person rules it out.
     pub fn counts(&self) -> bool {
         !matches!(self.verdict, Some(Verdict::SetAside | Verdict::RunAgain))
@@ -108,7 +119,8 @@ macro_rules! readings {
 macro_rules! repeats {
     ($rest:literal) => {
         concat!(
-            "SELECT t.id, t.reading_id, t.n, t.value, g.verdict, g.reason, p.name AS ruled_by, g.at_us AS ruled_us
+            "SELECT t.id, t.reading_id, t.n, t.value, g.id AS ruling, g.person_id AS ruler, g.verdict, g.reason,
+                    p.name AS ruled_by, g.at_us AS ruled_us
              FROM repeat AS t
              LEFT JOIN repeat_ruling AS g ON g.id = (SELECT max(id) FROM repeat_ruling WHERE repeat_id = t.id)
              LEFT JOIN person AS p ON p.id = g.person_id ",

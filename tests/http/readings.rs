@@ -104,21 +104,53 @@ async fn a_repeat_is_set_aside_with_a_reason_and_comes_back() {
     let guest = house.guest(&owner).await;
     let reading = key(&read(&owner, &[("repeats", "41 48 41")]).await);
     let rule = paths::reading_ruling(PIECE, &reading);
-    let bare = owner.post(&rule, &[("repeat", "2"), ("verdict", "set aside")]).await;
+    let first = ("version", "0");
+    let bare = owner.post(&rule, &[("repeat", "2"), ("verdict", "set aside"), first]).await;
     assert!(bare.status == 422 && bare.body.contains("Say why"), "{}", bare.body);
-    let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door")];
+    let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door"), first];
     assert_eq!(guest.post(&rule, &aside).await.status, 403);
     assert_eq!(owner.post(&rule, &aside).await.status, 303);
-    assert_eq!(owner.post(&rule, &aside).await.status, 409, "it is ruled so already");
+    assert_eq!(owner.post(&rule, &aside).await.status, 412, "the form is older than the ruling");
+    let second = ("version", "1");
+    let same = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door"), second];
+    assert_eq!(owner.post(&rule, &same).await.status, 409, "it is ruled so already");
     let page = guest.get(&paths::api(&paths::reading(PIECE, &reading))).await.json();
     assert_eq!(page["repeats"][1]["counts"], false);
     assert_eq!(page["repeats"][1]["ruling"], "set aside by Maren Oake: a door");
     assert_eq!(page["value"].as_str().unwrap().replace('\u{a0}', " "), "41.00 dB(A)");
-    assert_eq!(owner.post(&rule, &[("repeat", "9"), ("verdict", "keep")]).await.status, 404);
-    assert_eq!(owner.post(&rule, &[("repeat", "2"), ("verdict", "maybe")]).await.status, 422);
-    assert_eq!(owner.post(&rule, &[("repeat", "2"), ("verdict", "open")]).await.status, 303);
+    assert_eq!(owner.post(&rule, &[("repeat", "9"), ("verdict", "keep"), second]).await.status, 404);
+    assert_eq!(owner.post(&rule, &[("repeat", "2"), ("verdict", "maybe"), second]).await.status, 422);
+    assert_eq!(owner.post(&rule, &[("repeat", "2"), ("verdict", "open"), second]).await.status, 303);
     let page = guest.get(&paths::api(&paths::reading(PIECE, &reading))).await.json();
     assert_eq!(page["repeats"][1]["counts"], true);
+}
+
+#[tokio::test]
+async fn nobody_overrules_another_on_a_repeat_without_seeing_it_and_saying_why() {
+    let (house, owner) = house().await;
+    let other = house.member(&owner).await;
+    let reading = key(&read(&owner, &[("repeats", "41 48 41")]).await);
+    let (at, rule) = (paths::reading(PIECE, &reading), paths::reading_ruling(PIECE, &reading));
+    let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door"), ("version", "0")];
+    assert_eq!(owner.post(&rule, &aside).await.status, 303);
+    let keep =
+        |version, reason| [("repeat", "2"), ("verdict", "keep"), ("version", version), ("reason", reason)];
+    assert_eq!(other.post(&rule, &keep("0", "it was not")).await.status, 412);
+    let bare = other.post(&rule, &keep("1", "")).await;
+    let says = "Maren Oake ruled 'set aside' on repeat 2: say why your ruling takes its place.";
+    assert_eq!((bare.status, bare.texts(".error")), (422, vec![says.to_owned()]));
+    assert_eq!(other.post(&rule, &keep("1", "the door is heard at 44")).await.status, 303);
+    let page = other.get(&at).await;
+    assert!(
+        page.texts("td[data-head=Stands]")
+            .iter()
+            .any(|text| text == "keep by Iver Stroud: the door is heard at 44")
+    );
+    let (to, undo) = page.form(".flash form");
+    let undo: Vec<(&str, &str)> = undo.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+    assert_eq!(other.post(&to, &undo).await.status, 303);
+    let back = owner.get(&paths::api(&at)).await.json();
+    assert_eq!(back["repeats"][1]["counts"], false);
 }
 
 #[tokio::test]

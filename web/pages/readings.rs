@@ -103,6 +103,8 @@ pub struct RepeatWhy {
     pub value: String,
     /// Whether it counts.
     pub counts: bool,
+    /// For stale forms.
+    pub version: i64,
     /// Ruling, name and reason; empty where nobody ruled.
     pub ruling: String,
 }
@@ -312,6 +314,7 @@ impl SittingWhy {
             number,
             value: value.to_owned(),
             counts: ruling.is_empty(),
+            version: number,
             ruling: ruling.to_owned(),
         };
         vec![SittingWhy {

@@ -192,6 +192,7 @@ fn repeat_why(repeat: &RepeatRow, unit: &str) -> RepeatWhy {
         number: repeat.n,
         value: format::text_in(&repeat.value, unit),
         counts: repeat.counts(),
+        version: repeat.version(),
         ruling,
     }
 }

@@ -19,7 +19,8 @@ use crate::store::readings::Reading;
 use crate::store::rulings::Verdict;
 use crate::work::evidence::Evidence;
 use crate::work::figures::{What, value};
-use crate::work::readings::{self, Group, keep, typed};
+use crate::work::readings::keep::{self, RepeatRuling};
+use crate::work::readings::{self, Group, typed};
 use crate::work::registers::Typed;
 use crate::work::{Error, Refusal, Result};
 
@@ -73,10 +74,15 @@ pub(in crate::http) async fn rule(
     let verdict = Verdict::parse(word).ok_or_else(|| {
         Refusal::field("verdict", format!("'{word}' is no ruling: choose 'keep' or 'set aside'."))
     })?;
-    let asked = (verdict, sent.text("reason").to_owned());
+    let asked = RepeatRuling { verdict, reason: sent.text("reason").to_owned(), version: sent.version()? };
     match keep::rule(&app.store, sent.by(&who), &reading, n, asked).await {
-        Ok((before, reason)) => {
-            let fields = [("repeat", n.to_string()), ("verdict", before.to_string()), ("reason", reason)];
+        Ok(before) => {
+            let fields = [
+                ("repeat", n.to_string()),
+                ("verdict", before.verdict.to_string()),
+                ("reason", before.reason),
+                ("version", before.version.to_string()),
+            ];
             let fields = fields.map(|(name, text)| (name.to_owned(), text)).to_vec();
             let undo = Undo { action: paths::reading_ruling(&piece.key, &reading.key), fields };
             let says = match verdict {

@@ -1,15 +1,16 @@
 //! Keeping readings: a sitting with its repeats, further repeats, rulings on them, and files that show them.
 
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::proof;
 use super::typed::{Choices, NewReading};
 use crate::chance::Chance;
 use crate::store::proofs::{self, NewProof};
-use crate::store::readings::{self, Reading, ReadingFields};
+use crate::store::readings::{self, Reading, ReadingFields, RepeatRow};
 use crate::store::registers::{parts, reading_kinds, rigs, tunings};
 use crate::store::rulings::Verdict;
-use crate::store::{ProofId, Store, pieces};
+use crate::store::{PersonId, ProofId, Store, pieces};
 use crate::work::evidence::Evidence;
 use crate::work::once::By;
 use crate::work::{Kind, Refusal, Result};
@@ -90,19 +91,31 @@ pub async fn add_repeats(store: &Store, by: impl Into<By>, of: &Reading, values:
         .await
 }
 
-/// Rules on a repeat: verdict and reason that stood before, for taking this one back.
+/// A ruling on a repeat.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RepeatRuling {
+    /// The decision.
+    pub verdict: Verdict,
+    /// Why; needed where it takes the repeat out, or the place of another person's ruling.
+    pub reason: String,
+    /// [`RepeatRow::version()`] when the form was made.
+    pub version: i64,
+}
+
+/// Rules on a repeat. Answers with the ruling that takes this one back.
 ///
 /// # Errors
-/// Refused when there is no such repeat, a reason is missing, or it is ruled so already.
+/// Refused when there is no such repeat, a reason is missing, or it is ruled so already; stale when somebody ruled
+/// after the form was made.
 pub async fn rule(
     store: &Store,
     by: impl Into<By>,
     of: &Reading,
     n: i64,
-    (verdict, reason): (Verdict, String),
-) -> Result<(Verdict, String)> {
+    new: RepeatRuling,
+) -> Result<RepeatRuling> {
     let key = of.key.clone();
-    if matches!(verdict, Verdict::SetAside | Verdict::RunAgain) && reason.trim().is_empty() {
+    if matches!(new.verdict, Verdict::SetAside | Verdict::RunAgain) && new.reason.trim().is_empty() {
         return Err(
             Refusal::field("reason", "Say why it does not count: a door, a passing car, a slip.").into()
         );
@@ -112,14 +125,38 @@ pub async fn rule(
             let there = readings::by_key(tx, &key).await?.ok_or_else(|| Refusal::missing("reading", &key))?;
             let repeat = there.repeats.into_iter().find(|repeat| repeat.n == n);
             let repeat = repeat.ok_or_else(|| Refusal::missing("repeat", n))?;
-            if repeat.verdict == Some(verdict) && repeat.reason.as_deref() == Some(&*reason) {
-                let says = format!("Repeat {n} is ruled '{verdict}' with that reason already.");
-                return Err(Refusal::new(Kind::Clash, "Nothing changed", says, "Read the page again.").into());
+            if let Some(refusal) = clash(&repeat, &new, tx.by.person()) {
+                return Err(refusal.into());
             }
-            readings::rule(tx, repeat.id, verdict, &reason).await?;
-            Ok((repeat.verdict.unwrap_or(Verdict::Open), repeat.reason.unwrap_or_default()))
+            let ruling = readings::rule(tx, repeat.id, new.verdict, &new.reason).await?;
+            Ok(RepeatRuling {
+                verdict: repeat.verdict.unwrap_or(Verdict::Open),
+                reason: repeat.reason.unwrap_or_default(),
+                version: ruling.0,
+            })
         })
         .await
+}
+
+/// Why a ruling cannot stand in the place of the one that does.
+fn clash(repeat: &RepeatRow, new: &RepeatRuling, me: Option<PersonId>) -> Option<Refusal> {
+    let n = repeat.n;
+    let stands = repeat.verdict.unwrap_or(Verdict::Open);
+    let why = repeat.reason.as_deref().unwrap_or("");
+    if repeat.version() != new.version {
+        let yours = format!("{}: {}", new.verdict, new.reason);
+        return Some(Refusal::stale(&format!("repeat {n}"), yours, format!("{stands}: {why}")));
+    }
+    if repeat.verdict == Some(new.verdict) && why == new.reason {
+        let says = format!("Repeat {n} is ruled '{stands}' with that reason already.");
+        return Some(Refusal::new(Kind::Clash, "Nothing changed", says, "Read the page again."));
+    }
+    let another = stands != Verdict::Open && stands != new.verdict && repeat.ruler != me;
+    (another && new.reason.trim().is_empty()).then(|| {
+        let by = repeat.ruled_by.as_deref().unwrap_or("Somebody else");
+        let says = format!("{by} ruled '{stands}' on repeat {n}: say why your ruling takes its place.");
+        Refusal::field("reason", says)
+    })
 }
 
 /// Attaches a file to a reading; one that is there already stays as it is.
