@@ -31,6 +31,8 @@ words! {
         Shares = "shares",
         /// Frame times of passes over time.
         Strips = "strips",
+        /// What was read of parts without a frame log: noise, power, scores.
+        Readings = "readings",
     }
 }
 

@@ -64,7 +64,7 @@ pub fn foot<'a>(evidence: &Evidence, cells: impl IntoIterator<Item = &'a CellEvi
 }
 
 /// How many units each part was measured on: `one sample of each part`.
-fn samples(units: &BTreeMap<String, BTreeSet<UnitId>>) -> String {
+pub(super) fn samples(units: &BTreeMap<String, BTreeSet<UnitId>>) -> String {
     let several = units.iter().filter(|(_, of)| of.len() > 1);
     let several: Vec<String> = several.map(|(part, of)| format!("{} samples of {part}", of.len())).collect();
     match (several.is_empty(), units.len()) {

@@ -154,6 +154,31 @@ async fn nobody_overrules_another_on_a_repeat_without_seeing_it_and_saying_why()
 }
 
 #[tokio::test]
+async fn a_kind_is_drawn_beside_each_other_kept_and_a_draft_until_all_of_it_is_agreed() {
+    let (house, owner) = house().await;
+    let other = house.member(&owner).await;
+    let none = [("asked", "of=readings&kind=1")];
+    assert_eq!(owner.post(&paths::charts(PIECE), &none).await.status, 404, "nothing was read yet");
+    key(&read(&owner, &[("repeats", "41.2 41.5 48.0")]).await);
+    let (to, fields) = owner.get(&paths::readings(PIECE)).await.form("figure + form");
+    let fields: Vec<(&str, &str)> =
+        fields.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+    assert_eq!(owner.post(&to, &fields).await.status, 303);
+    let svg = owner.get(&paths::chart_picture(1)).await;
+    for said in ["A level has no zero", "3\u{a0}repeats each", "one sample", "Energy mean", ">draft<"] {
+        assert!(svg.body.contains(said), "{said} in {}", svg.body);
+    }
+    let what = json!({"kind": "reading", "reading": 1, "tuning": 1, "base": 1}).to_string();
+    let figure = make(&owner, &what, "noise").await;
+    assert_eq!(step(&owner, "propose", &figure).await.status, 201);
+    assert_eq!(step(&other, "agree", &figure).await.status, 201);
+    let svg = owner.get(&paths::chart_picture(1)).await;
+    assert!(!svg.body.contains(">draft<"), "{}", svg.body);
+    let unknown = owner.post(&paths::charts(PIECE), &[("asked", "of=readings&kind=x")]).await;
+    assert_eq!(unknown.status, 422);
+}
+
+#[tokio::test]
 async fn a_figure_of_a_reading_is_agreed_on_and_lapses_by_its_own_repeats_alone() {
     let (house, owner) = house().await;
     let other = house.member(&owner).await;

@@ -3,6 +3,7 @@
 //! Colours stand as presentation attributes from a [`Theme`], so that an exported picture needs no style sheet and a
 //! strict content policy is met; classes beside them let a page's style sheet put its own colours over them.
 
+mod amounts;
 mod bars;
 mod canvas;
 mod caption;
@@ -18,6 +19,7 @@ mod table;
 mod text;
 mod theme;
 
+pub use amounts::{Amount, Amounts};
 pub use bars::{Bar, BarGroup, Bars};
 pub use caption::Caption;
 pub use distribution::{Distribution, Histogram};

@@ -39,6 +39,7 @@ mod ranks;
 mod reader;
 mod reader_line;
 mod reading_kinds;
+mod reading_new;
 mod readings;
 mod refusal;
 mod review;
@@ -96,8 +97,9 @@ pub use ranks::{RankLine, Ranks};
 pub use reader::{Reader, Weight};
 pub use reader_line::{ReaderLine, RunningLine};
 pub use reading_kinds::{KindLine as ReadingKindLine, ReadingKinds, kind_form};
+pub use reading_new::ReadingNew;
 pub use readings::{
-    GroupLine, KindReadings, ProofLine, Reading, ReadingNew, Readings, RepeatWhy, SittingLink, SittingWhy,
+    GroupLine, KindReadings, ProofLine, Reading, Readings, RepeatWhy, SittingLink, SittingWhy,
 };
 pub use refusal::Refusal;
 pub use review::{Contested, Found, Queued, Review, Said, UnderReview};

@@ -1,10 +1,12 @@
-//! Readings of a piece: values without a frame log, the form for one, and one with its repeats and files.
+//! Readings of a piece: values without a frame log, and one with its repeats and files.
 
 use askama::Template;
 use jiff::Timestamp;
 use serde::Serialize;
 
 use super::{Field, Frame, Page, SoakLine};
+use crate::charts::samples::amounts;
+use crate::charts::{Amounts, Theme};
 use crate::{format, paths};
 
 /// All readings of the piece's parts, kind by kind.
@@ -43,6 +45,9 @@ pub struct KindReadings {
     pub groups: Vec<GroupLine>,
     /// Parts heard at equal temperatures, a sentence each.
     pub equal: Vec<String>,
+    /// The groups side by side; none where nothing counts.
+    #[serde(skip)]
+    pub chart: Option<Amounts>,
 }
 
 /// Readings that belong together.
@@ -107,33 +112,6 @@ pub struct RepeatWhy {
     pub version: i64,
     /// Ruling, name and reason; empty where nobody ruled.
     pub ruling: String,
-}
-
-/// The form for a reading, or for what stands around the repeats of one.
-#[derive(Template, Serialize)]
-#[template(path = "reading_new.html")]
-pub struct ReadingNew {
-    /// Around the page.
-    #[serde(skip)]
-    pub frame: Frame,
-    /// Key of the piece.
-    pub piece: String,
-    /// The reading that is changed: its key and the version that was read.
-    #[serde(skip)]
-    pub changes: Option<(String, i64)>,
-    /// Kinds: id and name with unit.
-    pub kinds: Vec<(String, String)>,
-    /// Parts as they are run: id and name.
-    pub tunings: Vec<(String, String)>,
-    /// Units: id and 'part, unit'.
-    pub units: Vec<(String, String)>,
-    /// Drivers: id and 'part, driver'.
-    pub drivers: Vec<(String, String)>,
-    /// Rigs: id and name.
-    pub rigs: Vec<(String, String)>,
-    /// What stands in the fields, by name.
-    #[serde(skip)]
-    pub fields: Vec<(&'static str, Field)>,
 }
 
 /// One reading.
@@ -207,32 +185,20 @@ impl Readings {
         soak.began.map_or_else(|| "no wall clock".to_owned(), |at| format::moment(at, &self.zone))
     }
 
+    fn svg(chart: &Amounts) -> String {
+        chart.svg(&Theme::LIGHT)
+    }
+
+    fn asked(kind: &KindReadings) -> String {
+        paths::query(&[("of", "readings"), ("kind", &kind.id.to_string())])
+    }
+
     fn nothing_read(&self) -> bool {
         self.kinds.iter().all(|kind| kind.groups.is_empty())
     }
 
     fn add(&self, kind: &KindReadings) -> String {
         paths::with_query(&paths::reading_new(&self.piece), &[("kind", &kind.id.to_string())])
-    }
-}
-
-impl ReadingNew {
-    pub(super) fn field(&self, name: &str) -> Field {
-        self.fields.iter().find(|(of, _)| *of == name).map_or_else(Field::default, |(_, field)| field.clone())
-    }
-
-    fn action(&self) -> String {
-        match &self.changes {
-            Some((key, _)) => paths::reading_around(&self.piece, key),
-            None => paths::readings(&self.piece),
-        }
-    }
-
-    fn back(&self) -> String {
-        match &self.changes {
-            Some((key, _)) => paths::reading(&self.piece, key),
-            None => paths::readings(&self.piece),
-        }
     }
 }
 
@@ -274,6 +240,7 @@ impl Page for Readings {
             method: "meter class 2, in front".to_owned(),
             equal: vec!["At 70 °C of the part in alder: Dunlin 36.3 dB(A), Curlew 43.2 dB(A).".to_owned()],
             groups,
+            chart: None,
         };
         let page = |frame: Frame, kinds| Readings {
             frame,
@@ -301,7 +268,11 @@ impl Page for Readings {
             page(Frame::sample("Readings"), vec![kind(Vec::new())]),
             page(
                 Frame::sample("Readings"),
-                vec![kind(both.clone()), KindReadings { id: 2, ..kind(Vec::new()) }],
+                vec![
+                    kind(both.clone()),
+                    KindReadings { id: 2, ..kind(Vec::new()) },
+                    KindReadings { id: 3, chart: Some(amounts(true)), ..kind(both.clone()) },
+                ],
             ),
             page(Frame::signed_in("Ada Fenn", "guest", "Pieces"), vec![kind(both)]),
         ]
@@ -326,33 +297,6 @@ impl SittingWhy {
                 repeat(2, "48.0 dB(A)", "set aside by Iver Stroud: a door"),
             ],
         }]
-    }
-}
-
-impl Page for ReadingNew {
-    fn title(&self) -> String {
-        if self.changes.is_some() { "What stands around a reading" } else { "New reading" }.to_owned()
-    }
-
-    fn samples() -> Vec<Self> {
-        let one = |id: &str, name: &str| vec![(id.to_owned(), name.to_owned())];
-        let page = |changes: Option<(String, i64)>, fields| ReadingNew {
-            frame: Frame::sample("Readings"),
-            piece: "k3v9".to_owned(),
-            changes,
-            kinds: one("1", "noise at 50 cm, dB(A)"),
-            tunings: one("1", "Tarnwick Curlew"),
-            units: one("1", "Tarnwick Curlew, A"),
-            drivers: one("1", "Tarnwick Curlew, 31.2"),
-            rigs: one("1", "birch"),
-            fields,
-        };
-        let wrong = Field::wrong("41,2 loud", "Repeat 2, 'loud', is not a number.");
-        vec![
-            page(None, Vec::new()),
-            page(None, vec![("repeats", wrong)]),
-            page(Some(("r1".to_owned(), 2)), vec![("kind", Field::of("1"))]),
-        ]
     }
 }
 

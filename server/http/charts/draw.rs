@@ -10,11 +10,11 @@ use crate::http::sent::Sent;
 use crate::http::value::Told;
 use crate::http::{across, against, latency, tuning, worth};
 use crate::store::charts::ChartKind;
-use crate::store::{CellId, SettingId, Store};
+use crate::store::{CellId, ReadingKindId, SettingId, Store};
 use crate::work::evidence::{CellEvidence, Evidence};
 use crate::work::figures::What;
 use crate::work::pack::bars;
-use crate::work::{self, Refusal, Result};
+use crate::work::{self, Refusal, Result, readings};
 
 /// A chart with what has to be agreed for it to be no draft.
 pub(in crate::http) struct Drawing {
@@ -48,6 +48,10 @@ pub(super) async fn draw(
         ChartKind::Bars => {
             let setting = SettingId(query.read("setting", "a setting")?);
             Ok(bars::bars(evidence, setting).map(|(bars, whats)| Drawing::new(bars, whats)))
+        }
+        ChartKind::Readings => {
+            let kind = ReadingKindId(query.read("kind", "a kind of reading")?);
+            Ok(readings::chart::chart(evidence, kind).map(|(chart, whats)| Drawing::new(chart, whats)))
         }
         ChartKind::Shares => {
             let cells = cells(evidence, query)?;

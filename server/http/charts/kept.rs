@@ -102,5 +102,6 @@ fn words(kind: ChartKind) -> &'static str {
         ChartKind::Readers => "what it brings to readers",
         ChartKind::Shares => "shares of frames, added up",
         ChartKind::Strips => "frame times over time",
+        ChartKind::Readings => "what was read of parts",
     }
 }

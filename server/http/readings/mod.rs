@@ -31,7 +31,7 @@ use crate::store::registers::reading_kinds::{ReadAt, ReadingKind};
 use crate::store::registers::tunings::STOCK;
 use crate::work::evidence::Evidence;
 use crate::work::figures::{What, value};
-use crate::work::readings::{self, Group, equal};
+use crate::work::readings::{self, Group, chart, equal};
 use crate::work::{Refusal, Result};
 
 /// Label of the piece's entry.
@@ -64,7 +64,11 @@ pub(super) async fn show(
             .readings
             .kinds
             .values()
-            .map(|kind| told_kind(kind, lines(kind), equal::sentences(&evidence, kind.id)))
+            .map(|kind| KindReadings {
+                equal: equal::sentences(&evidence, kind.id),
+                chart: chart::chart(&evidence, kind.id).map(|(chart, _)| chart),
+                ..told_kind(kind, lines(kind))
+            })
             .collect(),
         soaks: soaks::lines(&app, &evidence).await?,
     };
@@ -76,7 +80,7 @@ pub(super) async fn read(app: &App, piece: &Piece) -> Result<Evidence> {
     Ok(evidence.ok_or_else(|| Refusal::missing("piece", &piece.key))?)
 }
 
-fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>, equal: Vec<String>) -> KindReadings {
+fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>) -> KindReadings {
     let f = &kind.fields;
     let mean = match Scale::of_unit(&f.unit) {
         Scale::Level => "energy mean",
@@ -91,7 +95,8 @@ fn told_kind(kind: &ReadingKind, groups: Vec<GroupLine>, equal: Vec<String>) -> 
         told: format::sentence(&format!("{} is better; {mean}{whole}", f.better)),
         method: f.method.trim_end_matches('.').to_owned(),
         groups,
-        equal,
+        equal: Vec::new(),
+        chart: None,
     }
 }
 

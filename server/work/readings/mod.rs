@@ -3,8 +3,9 @@
 //! What is read of one part at one tuning, in one rig as it was and with one fan speed, belongs together: that is a
 //! [`Group`], and a figure can be made of it. Numbers come from [`weighhouse_measure::readings`]; [`keep`] is how
 //! people enter them, [`typed`] reads what they type and [`proof`] what a file is; [`equal`] compares sound at equal
-//! temperatures.
+//! temperatures, [`chart`] draws a kind.
 
+pub mod chart;
 pub mod equal;
 pub mod keep;
 pub mod proof;
