@@ -1,7 +1,7 @@
-//! What the team quotes and decided in its week. The Curlew's passes on the driver before the declared one are set aside. Every
-//! native pass with a fault has its ruling but one of the Thole's;
-//! those of the upscaled setting wait for theirs but one. Two figures went to print with a pass of it whose shaders were built
-//! meanwhile: another edition corrects them. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
+//! What the team quotes, notes and decided in its week. The Curlew's passes on the driver before the declared one are set
+//! aside. Every native pass with a fault has its ruling but one of the Thole's; those of the upscaled setting wait for
+//! theirs but one. Two figures went to print with a pass of it whose shaders were built meanwhile: another edition
+//! corrects them. One figure was agreed on before a pass of its cells was set aside: it has lapsed.
 
 use jiff::{SignedDuration, Timestamp};
 
@@ -10,7 +10,7 @@ use crate::registers::{
     ALDER, BIRCH, COMET, CURLEW, CURLEW_OLD_DRIVER, DUNLIN, LAMPS, NATIVE, QUARRY, REGATTA, SALTMARSH, THOLE,
     UPSCALED, VELLUM,
 };
-use crate::types::Demo;
+use crate::types::{Demo, Notes};
 
 /// Indices into the team.
 const OWNER: usize = 0;
@@ -97,6 +97,16 @@ pub fn decisions(demo: &Demo) -> Vec<Decision> {
     all.push(figures(None, None, vec![of_cell(THOLE)]));
     all
 }
+
+/// How the team worked, in its own words.
+pub const NOTES: Notes = Notes {
+    settings: "Each game's settings file was copied onto the rig before a part's first pass; what was shown on the screen was \
+               read against the list once a part",
+    caches: "Warm: the first pass after an install or a new driver was thrown away",
+    order: "Part by part in alder, scenes in the same order, the tunings last; birch repeats four scenes of two parts",
+    disclosure: "One Curlew was lent by its maker and goes back two weeks after the piece; all else was bought. Nobody outside \
+                 the team saw a number before print",
+};
 
 /// What the makers claim. None of it is measured, and the piece says so.
 pub fn quotes(now: Timestamp) -> Vec<DemoQuote> {

@@ -27,8 +27,8 @@ pub use readings::{DemoReading, ReadingKind};
 pub use soaks::{DemoSoak, THROTTLES_AFTER_S};
 pub use truth::{CellTruth, Fault, FaultKind, Headline, PassTruth, Truth};
 pub use types::{
-    Base, Build, Demo, DemoCell, DemoPass, Driver, Part, Person, Piece, Price, Reader, Rig, Scene, Setting,
-    Team, Tuning, Unit,
+    Base, Build, Demo, DemoCell, DemoPass, Driver, Notes, Part, Person, Piece, Price, Reader, Rig, Scene,
+    Setting, Team, Tuning, Unit,
 };
 
 /// The whole week up to `now`: registers, cells, piece, passes and what is true of them.

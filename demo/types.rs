@@ -46,12 +46,27 @@ pub struct Demo {
     pub soaks: Vec<DemoSoak>,
     /// What is carried over from a piece of six weeks ago.
     pub earlier: Option<Earlier>,
+    /// What the methods page says of how it worked.
+    pub notes: Notes,
     /// Numbers of makers and data sheets that nobody measured.
     pub quotes: Vec<DemoQuote>,
     /// What the team has decided so far, in this order.
     pub decisions: Vec<Decision>,
     /// What is true of all this.
     pub truth: Truth,
+}
+
+/// Notes of method.
+#[derive(Clone, Copy, Debug)]
+pub struct Notes {
+    /// How settings were checked.
+    pub settings: &'static str,
+    /// Caches cold or warm.
+    pub caches: &'static str,
+    /// In which order things were run.
+    pub order: &'static str,
+    /// Samples, sponsors and other ties.
+    pub disclosure: &'static str,
 }
 
 /// The invented team.

@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::decisions::{decisions, quotes};
+use crate::decisions::{NOTES, decisions, quotes};
 use crate::earlier::earlier;
 use crate::frames::Recipe;
 use crate::logs::Layout;
@@ -59,6 +59,7 @@ pub fn bench_week(seed: u64, now: Timestamp) -> Demo {
         readings: readings(now),
         soaks: soaks(seed, now),
         earlier: None,
+        notes: NOTES,
         quotes: quotes(now),
         decisions: Vec::new(),
     };

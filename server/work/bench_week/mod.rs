@@ -14,8 +14,9 @@ use super::assign::assign;
 use super::evidence::Evidence;
 use super::passwords::Passwords;
 use super::take_in::{TakeIn, Taken, Upload};
-use super::{Error, Internal, Result};
+use super::{Error, Internal, Result, notes};
 use crate::chance::Chance;
+use crate::store::notes::NotesFields;
 use crate::store::passes::NewPass;
 use crate::store::people::Role;
 use crate::store::soaks::{self, SoakFields};
@@ -102,6 +103,7 @@ pub async fn load(
     readings::add(store, chance, &ids, &weeks).await?;
     soaks(store, chance, &taking, &ids, &weeks).await?;
     says("computing measures and intervals");
+    keep_notes(store, &ids, weeks.notes).await?;
     keep_prior(store, &ids, ids.owner()).await?;
     says("ruling on passes and agreeing on figures");
     decisions::quote(store, &ids, &weeks.quotes).await?;
@@ -110,6 +112,13 @@ pub async fn load(
         Some(of) => earlier::carry_over(store, chance, &taking, (&ids, of)).await,
         None => Ok(()),
     }
+}
+
+async fn keep_notes(store: &Store, ids: &Ids, of: weighhouse_demo::Notes) -> Result<()> {
+    let [settings, caches, order_of_run, disclosure] =
+        [of.settings, of.caches, of.order, of.disclosure].map(str::to_owned);
+    let fields = NotesFields { settings, caches, order_of_run, disclosure, ..NotesFields::default() };
+    notes::keep(store, ids.owner(), ids.piece, (0, fields), (true, 0)).await
 }
 
 async fn send(
