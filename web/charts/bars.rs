@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::canvas::{Anchor, Canvas, number};
 use super::caption::{Caption, LABEL, SIDE, SMALL, axis_below};
 use super::scale::{Scale, ticks};
-use super::sheet::{Drawn, Picture, Sheet, WIDTH, in_order};
+use super::sheet::{Drawn, NARROWEST, Picture, Shape, Sheet, WIDTH, fitting, in_order};
 use super::text;
 use super::theme::{Paint, Theme};
 use crate::format::{self, Unit};
@@ -15,9 +15,15 @@ const THICK: f64 = 15.0;
 /// As high as a row grows on a sheet with room to spare.
 const HIGHEST_ROW: f64 = 40.0;
 const NAMES: f64 = 250.0;
-/// What long names take at most, of the sheet's width.
-const MOST_NAMES: f64 = 0.34;
+/// What long names take at most, of a column's width.
+const MOST_NAMES: f64 = 0.4;
 const COLUMN: f64 = 112.0;
+/// Columns that many scenes are set in, side by side, at most.
+const MOST_COLUMNS: usize = 4;
+/// Between two of them.
+const GAP: f64 = 36.0;
+/// The narrowest of several.
+const LEAST_COLUMN: f64 = 820.0;
 
 /// The chart.
 #[derive(Clone, Debug, Serialize)]
@@ -64,38 +70,22 @@ impl Picture for Bars {
     }
 
     fn drawn(&self, theme: &Theme, sheet: Sheet) -> Drawn {
-        let mut canvas = Canvas::new(sheet, theme);
-        let top = self.caption.above(&mut canvas, &[]) + 16.0;
-        let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
-        let (left, right) = (SIDE + self.names(sheet.width), sheet.width - SIDE - COLUMN * columns - 12.0);
-        let most = self.most();
-        let scale = Scale::linear((0.0, most), (left, right));
-        let rows: usize = self.groups.iter().map(BarGroup::rows).sum();
-        let row = (ROW + sheet.spare / rows.max(1) as f64).min(HIGHEST_ROW);
-        let bottom = top + self.groups.iter().map(|group| group.height(row)).sum::<f64>();
-        let (values, places) = ticks(0.0, most, 7.0);
-        let marks: Vec<_> = values.iter().map(|v| (scale.at(*v), format::fixed(*v, places))).collect();
-        let sign = self.unit.sign();
-        let axis = format::sentence(&self.axis);
-        let name = if sign.is_empty() { axis } else { format!("{axis} ({sign})") };
-        let below = axis_below(&mut canvas, (top, bottom), &marks, &name, left);
-        self.heads(&mut canvas, top - 6.0);
-        let mut y = top;
-        for group in &self.groups {
-            if !group.name.is_empty() {
-                // Nothing else stands in its row.
-                let words = text::cut(&group.name, LABEL.size, true, sheet.width - 2.0 * SIDE);
-                canvas.text((SIDE, y + row / 2.0 + 5.0), &words, LABEL.bold());
-                y += row;
-            }
-            for bar in &group.bars {
-                bar.draw(&mut canvas, (y + row / 2.0, left - SIDE), scale, self, &group.name);
-                y += row;
-            }
-            y += 8.0;
-        }
-        canvas.line((left, top), (left, bottom), Paint::Ink, 1.5);
-        self.caption.below(canvas, below, "")
+        self.beside(theme, sheet, 1)
+    }
+
+    /// In as many columns as let its text come out largest.
+    fn shaped(&self, theme: &Theme, shape: Shape) -> String {
+        let Some(aspect) = shape.aspect() else { return self.svg(theme) };
+        let most = self.groups.len().clamp(1, MOST_COLUMNS);
+        let sheet = |n: usize| {
+            let columns = n as f64;
+            let least =
+                if n == 1 { NARROWEST } else { columns * LEAST_COLUMN + (columns - 1.0) * GAP + 2.0 * SIDE };
+            fitting(aspect, least, |sheet| self.beside(theme, sheet, n))
+        };
+        let best = (1..=most).map(|n| (sheet(n), n)).min_by(|(a, _), (b, _)| a.width.total_cmp(&b.width));
+        let (sheet, n) = best.unwrap_or((Sheet::wide(WIDTH), 1));
+        self.beside(theme, sheet, n).svg
     }
 
     fn keep(&mut self, scenes: &[String]) -> Option<usize> {
@@ -112,8 +102,89 @@ impl Bars {
         self.drawn(theme, Sheet::wide(WIDTH)).svg
     }
 
-    fn heads(&self, canvas: &mut Canvas<'_>, y: f64) {
-        let last = canvas.width - SIDE;
+    /// Draws it with its groups in so many columns, one below another in each.
+    fn beside(&self, theme: &Theme, sheet: Sheet, columns: usize) -> Drawn {
+        let mut canvas = Canvas::new(sheet, theme);
+        let top = self.caption.above(&mut canvas, &[]) + 16.0;
+        let runs: Vec<&[BarGroup]> = self.runs(columns);
+        let rows = |run: &[BarGroup]| run.iter().map(BarGroup::rows).sum::<usize>();
+        let most = runs.iter().map(|run| rows(run)).max().unwrap_or(1).max(1);
+        let row = (ROW + sheet.spare / most as f64).min(HIGHEST_ROW);
+        let wide = self.column(sheet.width, columns);
+        let mut below = top;
+        for (n, run) in runs.iter().enumerate() {
+            let from = SIDE + n as f64 * (wide + GAP);
+            below = below.max(self.draw_run(&mut canvas, run, (from, from + wide), (top, row)));
+        }
+        self.caption.below(canvas, below, "")
+    }
+
+    /// The groups cut into so many runs of about equal height, in their order.
+    fn runs(&self, columns: usize) -> Vec<&[BarGroup]> {
+        let all: usize = self.groups.iter().map(BarGroup::rows).sum();
+        let (mut runs, mut rest, mut gone) = (Vec::with_capacity(columns), &self.groups[..], 0);
+        for n in 1..=columns {
+            let until = all * n / columns;
+            let mut take = 0;
+            while let Some(group) =
+                rest.get(take).filter(|group| n == columns || gone + group.rows() / 2 < until)
+            {
+                gone += group.rows();
+                take += 1;
+            }
+            let (run, left) = rest.split_at(take);
+            runs.push(run);
+            rest = left;
+        }
+        runs
+    }
+
+    /// Width of a column on a sheet.
+    fn column(&self, sheet: f64, columns: usize) -> f64 {
+        (sheet - 2.0 * SIDE - GAP * (columns - 1) as f64) / columns as f64
+    }
+
+    /// One column of groups with its axis, from `top` on; gives the place below it.
+    fn draw_run(
+        &self,
+        canvas: &mut Canvas<'_>,
+        run: &[BarGroup],
+        (from, to): (f64, f64),
+        (top, row): (f64, f64),
+    ) -> f64 {
+        let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
+        let (left, right) = (from + self.names(to - from), to - COLUMN * columns - 12.0);
+        let most = self.most();
+        let scale = Scale::linear((0.0, most), (left, right));
+        let bottom = top + run.iter().map(|group| group.height(row)).sum::<f64>();
+        let (values, places) = ticks(0.0, most, ((right - left) / 70.0).clamp(2.0, 7.0));
+        let marks: Vec<_> = values.iter().map(|v| (scale.at(*v), format::fixed(*v, places))).collect();
+        let sign = self.unit.sign();
+        let axis = format::sentence(&self.axis);
+        let name = if sign.is_empty() { axis } else { format!("{axis} ({sign})") };
+        let name = text::cut(&name, SMALL.size, false, to - left);
+        let below = axis_below(canvas, (top, bottom), &marks, &name, left);
+        self.heads(canvas, to, top - 6.0);
+        let mut y = top;
+        for group in run {
+            if !group.name.is_empty() {
+                // Nothing else stands in its row.
+                let words = text::cut(&group.name, LABEL.size, true, to - from);
+                canvas.text((from, y + row / 2.0 + 5.0), &words, LABEL.bold());
+                y += row;
+            }
+            let start = y;
+            for bar in &group.bars {
+                bar.draw(canvas, (from, y + row / 2.0, to), (left - from, scale), self, &group.name);
+                y += row;
+            }
+            canvas.line((left, start), (left, y), Paint::Ink, 1.5);
+            y += 8.0;
+        }
+        below
+    }
+
+    fn heads(&self, canvas: &mut Canvas<'_>, last: f64, y: f64) {
         if self.low.is_empty() {
             canvas.text((last, y), "Average", SMALL.at(Anchor::End));
             return;
@@ -132,7 +203,7 @@ impl Bars {
         places.unwrap_or_else(|| format::places(f64::NAN, self.unit))
     }
 
-    /// Width of the column of names: what they need, within bounds.
+    /// Width of the names in a column: what they need, within bounds.
     fn names(&self, width: f64) -> f64 {
         let bars = self.groups.iter().flat_map(|group| &group.bars);
         let widest = bars.map(|bar| LABEL.width(&bar.name) + 29.0).fold(NAMES, f64::max);
@@ -170,14 +241,14 @@ impl Bar {
     fn draw(
         &self,
         canvas: &mut Canvas<'_>,
-        (middle, names): (f64, f64),
-        scale: Scale,
+        (from, middle, to): (f64, f64, f64),
+        (names, scale): (f64, Scale),
         of: &Bars,
         group: &str,
     ) {
         let name = text::cut(&self.name, LABEL.size, false, names - 28.0);
-        canvas.text((SIDE + 12.0, middle + 4.5), &name, LABEL);
-        let end = canvas.width - SIDE - if of.low.is_empty() { 0.0 } else { COLUMN };
+        canvas.text((from + 12.0, middle + 4.5), &name, LABEL);
+        let end = to - if of.low.is_empty() { 0.0 } else { COLUMN };
         let Some(average) = self.average.filter(|v| v.is_finite()) else {
             canvas.text((end, middle + 4.5), "did not run", SMALL.at(Anchor::End));
             return;
@@ -197,7 +268,7 @@ impl Bar {
             }
             canvas.text((end, middle + 4.5), &value, LABEL.at(Anchor::End));
             if !of.low.is_empty() {
-                canvas.text((canvas.width - SIDE, middle + 4.5), &low, LABEL.at(Anchor::End));
+                canvas.text((to, middle + 4.5), &low, LABEL.at(Anchor::End));
             }
         });
     }
@@ -284,6 +355,24 @@ mod tests {
         });
         assert_ne!(heights[0].matches("<path").count(), 0);
         heights.iter().for_each(|svg| check::sound(svg));
+    }
+
+    #[test]
+    fn many_scenes_stand_side_by_side_in_their_order() {
+        let many = chart(24, 3, 173.0);
+        for columns in 1..=4 {
+            let runs = many.runs(columns);
+            assert_eq!(runs.iter().map(|run| run.len()).collect::<Vec<_>>(), vec![24 / columns; columns]);
+            let names = runs.concat().into_iter().map(|group| group.name);
+            assert!(names.eq(many.groups.iter().map(|group| group.name.clone())));
+        }
+        let width = |chart: &Bars| {
+            let svg = chart.shaped(&Theme::LIGHT, Shape::Wide);
+            check::sound(&svg);
+            svg.split(" width=\"").nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap()
+        };
+        assert!(width(&many) < 2600.0, "{}", width(&many));
+        assert_eq!(chart(2, 3, 173.0).runs(4).iter().map(|run| run.len()).sum::<usize>(), 2);
     }
 
     #[test]

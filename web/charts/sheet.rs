@@ -6,7 +6,7 @@ use super::theme::Theme;
 /// Width of the charts that stand in text.
 pub(super) const WIDTH: f64 = 960.0;
 /// The narrowest sheet of a fixed shape: a chart of few rows is drawn larger instead of standing in empty space.
-const NARROWEST: u32 = 720;
+pub(super) const NARROWEST: f64 = 720.0;
 /// The widest one: it holds 24 scenes with three parts each, whose names are then read at 3840 pixels.
 const WIDEST: u32 = 6000;
 /// From one width that is tried to the next.
@@ -31,7 +31,7 @@ impl Shape {
         [("page", Shape::Page), ("16x9", Shape::Wide), ("square", Shape::Square)];
 
     /// Height over width; `None`: whatever comes out.
-    fn aspect(self) -> Option<f64> {
+    pub(super) fn aspect(self) -> Option<f64> {
         match self {
             Shape::Page => None,
             Shape::Wide => Some(9.0 / 16.0),
@@ -80,19 +80,24 @@ pub trait Picture {
     /// As SVG in a shape: on the narrowest sheet that holds all of it, so that text comes out as large as can be.
     fn shaped(&self, theme: &Theme, shape: Shape) -> String {
         let Some(aspect) = shape.aspect() else { return self.drawn(theme, Sheet::wide(WIDTH)).svg };
-        let holds = |width: u32| {
-            let width = f64::from(width);
-            let spare = width * aspect - self.drawn(theme, Sheet::wide(width)).height;
-            (spare >= 0.0).then_some((width, spare))
-        };
-        let mut far = (NARROWEST..=WIDEST).step_by((STEP * LEAP) as usize);
-        let held = far.find(|width| holds(*width).is_some()).and_then(|width| {
-            let from = (width - (LEAP - 1) * STEP).max(NARROWEST);
-            (from..=width).step_by(STEP as usize).find_map(holds)
-        });
-        let (width, spare) = held.unwrap_or((f64::from(WIDEST), 0.0));
-        self.drawn(theme, Sheet { width, height: Some(width * aspect), spare }).svg
+        self.drawn(theme, fitting(aspect, NARROWEST, |sheet| self.drawn(theme, sheet))).svg
     }
+}
+
+/// The narrowest sheet of an aspect (height over width), at least so wide, that holds what `draw` draws.
+pub(super) fn fitting(aspect: f64, least: f64, draw: impl Fn(Sheet) -> Drawn) -> Sheet {
+    let holds = |step: u32| {
+        let width = least + f64::from(step * STEP);
+        let spare = width * aspect - draw(Sheet::wide(width)).height;
+        (spare >= 0.0).then_some((width, spare))
+    };
+    let mut far = (0..=WIDEST / STEP).step_by(LEAP as usize);
+    let held = far.find(|step| holds(*step).is_some()).and_then(|step| {
+        let from = (step + 1).saturating_sub(LEAP);
+        (from..=step).find_map(holds)
+    });
+    let (width, spare) = held.unwrap_or((f64::from(WIDEST), 0.0));
+    Sheet { width, height: Some(width * aspect), spare }
 }
 
 /// The rows of these names, in this order.
