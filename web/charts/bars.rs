@@ -14,7 +14,7 @@ const ROW: f64 = 24.0;
 const THICK: f64 = 15.0;
 /// As high as a row grows on a sheet with room to spare.
 const HIGHEST_ROW: f64 = 40.0;
-const NAMES: f64 = 250.0;
+const NAMES: f64 = 150.0;
 /// What long names take at most, of a column's width.
 const MOST_NAMES: f64 = 0.4;
 const COLUMN: f64 = 112.0;
@@ -22,8 +22,10 @@ const COLUMN: f64 = 112.0;
 const MOST_COLUMNS: usize = 4;
 /// Between two of them.
 const GAP: f64 = 36.0;
-/// The narrowest of several.
-const LEAST_COLUMN: f64 = 820.0;
+/// The shortest axis of several.
+const LEAST_AXIS: f64 = 320.0;
+/// The longest names that several leave room for.
+const LONGEST_NAMES: f64 = 350.0;
 
 /// The chart.
 #[derive(Clone, Debug, Serialize)]
@@ -79,8 +81,9 @@ impl Picture for Bars {
         let most = self.groups.len().clamp(1, MOST_COLUMNS);
         let sheet = |n: usize| {
             let columns = n as f64;
-            let least =
-                if n == 1 { NARROWEST } else { columns * LEAST_COLUMN + (columns - 1.0) * GAP + 2.0 * SIDE };
+            let column = self.widest_name().min(LONGEST_NAMES) + LEAST_AXIS + self.values();
+            let several = columns * column + (columns - 1.0) * GAP + 2.0 * SIDE;
+            let least = if n == 1 { NARROWEST } else { several.max(NARROWEST) };
             fitting(aspect, least, |sheet| self.beside(theme, sheet, n))
         };
         let best = (1..=most).map(|n| (sheet(n), n)).min_by(|(a, _), (b, _)| a.width.total_cmp(&b.width));
@@ -152,8 +155,7 @@ impl Bars {
         (from, to): (f64, f64),
         (top, row): (f64, f64),
     ) -> f64 {
-        let columns = if self.low.is_empty() { 1.0 } else { 2.0 };
-        let (left, right) = (from + self.names(to - from), to - COLUMN * columns - 12.0);
+        let (left, right) = (from + self.names(to - from), to - self.values());
         let most = self.most();
         let scale = Scale::linear((0.0, most), (left, right));
         let bottom = top + run.iter().map(|group| group.height(row)).sum::<f64>();
@@ -205,9 +207,17 @@ impl Bars {
 
     /// Width of the names in a column: what they need, within bounds.
     fn names(&self, width: f64) -> f64 {
+        self.widest_name().min((width * MOST_NAMES).max(NAMES))
+    }
+
+    fn widest_name(&self) -> f64 {
         let bars = self.groups.iter().flat_map(|group| &group.bars);
-        let widest = bars.map(|bar| LABEL.width(&bar.name) + 29.0).fold(NAMES, f64::max);
-        widest.min((width * MOST_NAMES).max(NAMES))
+        bars.map(|bar| LABEL.width(&bar.name) + 29.0).fold(NAMES, f64::max)
+    }
+
+    /// Width of the columns of values, with the space before them.
+    fn values(&self) -> f64 {
+        COLUMN * if self.low.is_empty() { 1.0 } else { 2.0 } + 12.0
     }
 
     fn most(&self) -> f64 {
