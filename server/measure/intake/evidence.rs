@@ -27,6 +27,9 @@ use crate::recording::{Kind, Role, Unit};
 /// Frame rates that a pass can have on average, fps.
 pub const LIKELY_FPS: std::ops::RangeInclusive<f64> = 1.0..=2000.0;
 
+/// Share of rows in which a column that is named as a mean has to be the differences of the stamps.
+const ALL_ROWS: f64 = 0.995;
+
 /// What the evidence says.
 #[derive(Debug)]
 pub enum Verdict {
@@ -127,6 +130,8 @@ impl<'a> Evidence<'a> {
             !p.loose || (self.hints[p.durations].frame && self.hints[p.durations].role.is_none())
         });
         by_rate.retain(|p| !p.loose);
+        // A mean over rows follows coarse stamps as well, but not in every row.
+        pairs.retain(|p| !self.hints[p.durations].statistic || (!p.coarse && p.share >= ALL_ROWS));
         (self.pairs, self.by_rate) = (pairs, by_rate);
     }
 

@@ -9,6 +9,10 @@ const ROWS_THAT_AGREE: f64 = 0.9;
 const FIRST: usize = 64;
 /// Stamps coarser than this share of a frame tell single rows apart no more: the running sum has to follow them.
 const COARSE: f64 = 0.25;
+/// Stamps coarser than this share of a frame leave room for a column that only follows the durations.
+const FINE: f64 = 0.02;
+/// Share of rows whose step may be shorter than their duration, by more than the digits written.
+const SHORT_STEPS: f64 = 0.02;
 /// Stamps whose last digit is more than this share of the whole span prove little by themselves.
 const LOOSE: f64 = 0.02;
 
@@ -77,15 +81,20 @@ fn pair_at(
     let (agreed_span, agreed) =
         steps.iter().filter(agrees).fold((0.0, 0.0), |(a, b), s| (a + s.0 * scale, b + s.1));
     let coarse = slack > COARSE * total / steps.len() as f64;
+    let explained = (slack + 0.6 * digits.1 * (steps.len() as f64).sqrt()) / total;
     let (held, miss) = if coarse {
         (
             follows(all(), scale, slack) && span * scale > 3.0 * slack,
             (total - span * scale).abs() / (span * scale),
         )
     } else {
-        (share >= ROWS_THAT_AGREE, (agreed - agreed_span).abs() / agreed_span)
+        let miss = (agreed - agreed_span).abs() / agreed_span;
+        // Missing rows and pauses make steps longer, never shorter; a mean over rows does both.
+        let short = steps.iter().filter(|s| s.0 * scale < s.1 - slack - 1e-4 * s.1).count();
+        let smoothed = slack > FINE * total / steps.len() as f64
+            && (short as f64 > SHORT_STEPS * steps.len() as f64 || miss > 5.0 * explained + 0.002);
+        (share >= ROWS_THAT_AGREE && !smoothed, miss)
     };
-    let explained = (slack + 0.6 * digits.1 * (steps.len() as f64).sqrt()) / total;
     let loose = coarse && slack > LOOSE * total;
     held.then_some(Pair { clock, durations, power, at, miss, explained, share, coarse, loose })
 }
@@ -185,6 +194,21 @@ mod tests {
         let starts = [0.0, 4.0, 8.1, 12.0, 16.2];
         let work = [3.9, 3.8, 4.0, 3.7, 3.9];
         assert_eq!(pair((0, &column(&starts, 3)), (1, &column(&work, 3))), None);
+    }
+
+    #[test]
+    fn a_running_mean_beside_coarse_stamps_is_not_their_differences() {
+        let durations: Vec<f64> = (0..600).map(|i| 5.0 + f64::from(i * 7919 % 13) * 0.2).collect();
+        let mean = durations.iter().scan(6.2, |mean, d| {
+            *mean = 0.9 * *mean + 0.1 * d;
+            Some(*mean)
+        });
+        let mean: Vec<f64> = mean.collect();
+        let stamps = durations.iter().scan(0.0, |at, d| Some(std::mem::replace(at, *at + d)));
+        let stamps: Vec<f64> = stamps.map(|ms: f64| ms.round()).collect();
+        let found = pair((0, &column(&stamps, 0)), (1, &column(&durations, 3)));
+        assert_eq!(found.map(|pair| (pair.power, pair.at)), Some((0, StampAt::Start)));
+        assert_eq!(pair((0, &column(&stamps, 0)), (1, &column(&mean, 3))), None);
     }
 
     #[test]

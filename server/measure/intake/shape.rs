@@ -7,6 +7,9 @@ use crate::recording::{Role, Unit};
 const YEAR_2000_S: f64 = 946_684_800.0;
 const YEAR_2100_S: f64 = 4_102_444_800.0;
 
+/// Rows of a log are no further apart than this: sensors are read once a minute at the least.
+const LONGEST_STEP_S: f64 = 90.0;
+
 /// What a column is by its own values.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Shape {
@@ -58,23 +61,27 @@ pub(super) fn shape_of(column: &Column, partings: usize, timed: bool) -> Shape {
     let positive = column.values.iter().filter(|v| **v > 0.0).count();
     match () {
         () if rises + falls == 0 && steps > 0 => Shape::Constant,
-        () if rises * 2 > steps && falls * 50 <= steps => match epoch_unit(column.first()) {
-            Some(unit) => Shape::Epoch(unit),
-            None if whole && !timed && by_one + partings + 1 >= steps && by_one * 10 >= steps * 9 => {
-                Shape::Counter
+        () if rises * 2 > steps && falls * 50 <= steps => {
+            match epoch_unit(column.first(), median_step(column)) {
+                Some(unit) => Shape::Epoch(unit),
+                None if whole && !timed && by_one + partings + 1 >= steps && by_one * 10 >= steps * 9 => {
+                    Shape::Counter
+                }
+                None => Shape::Rising,
             }
-            None => Shape::Rising,
-        },
+        }
         () if steps > 8 && falls * 10 >= steps * 9 => Shape::Falling,
         () if positive * 2 > steps + 1 => Shape::Positive,
         () => Shape::Numbers,
     }
 }
 
-fn epoch_unit(value: f64) -> Option<Unit> {
+/// The unit in which a value is a date of this century and `step` no longer than rows are apart: microseconds since a rig
+/// was started may be as large a number as seconds since 1970.
+fn epoch_unit(value: f64, step: f64) -> Option<Unit> {
     [Unit::Second, Unit::Millisecond, Unit::Microsecond, Unit::Nanosecond].into_iter().find(|&unit| {
         let seconds = value * unit_s(unit);
-        (YEAR_2000_S..YEAR_2100_S).contains(&seconds)
+        (YEAR_2000_S..YEAR_2100_S).contains(&seconds) && step * unit_s(unit) <= LONGEST_STEP_S
     })
 }
 

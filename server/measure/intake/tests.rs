@@ -646,6 +646,45 @@ mod questions {
     }
 
     #[test]
+    fn microseconds_since_a_rig_was_started_are_no_date() {
+        let mut log = "elapsed (us),frame time (ms)\n".to_owned();
+        let mut at = 1_777_402_475.7_f64;
+        for i in 0..200 {
+            let ms = 13.0 + f64::from(i % 7) * 0.3;
+            log.push_str(&format!("{at:.1},{ms:.3}\n"));
+            at += ms * 1000.0;
+        }
+        let (layout, segment) = one_segment(log.as_bytes());
+        assert_eq!(
+            roles(&layout),
+            [(Role::Elapsed, Unit::Microsecond), (Role::FrameTime, Unit::Millisecond)]
+        );
+        assert_eq!(segment.recording.rows(), 200);
+    }
+
+    #[test]
+    fn what_is_named_a_mean_times_frames_only_where_it_follows_the_stamps_in_every_row() {
+        let log = |apart: f64| {
+            let mut log = "t [s],smoothed [ms]\n".to_owned();
+            let mut at = 0.0_f64;
+            for i in 0..300 {
+                let ms = 7.0 + f64::from(i * 31 % 11) * 0.01;
+                let off =
+                    [(20, apart), (50, -apart)].iter().find(|(n, _)| i % 60 == *n).map_or(0.0, |(_, by)| *by);
+                log.push_str(&format!("{:.3},{:.3}\n", at / 1000.0, ms + off));
+                at += ms;
+            }
+            log
+        };
+        let timed = |bytes: &[u8]| match read(bytes) {
+            Outcome::Read { layout, .. } => roles(&layout).contains(&(Role::FrameTime, Unit::Millisecond)),
+            _ => false,
+        };
+        assert!(timed(log(0.0).as_bytes()));
+        assert!(!timed(log(4.0).as_bytes()));
+    }
+
+    #[test]
     fn units_that_contradict_the_numbers() {
         let question = question(b"t [s],frame [s]\n0,16\n0.016,17\n0.033,16\n0.049,18\n0.067,16\n");
         assert_eq!(
