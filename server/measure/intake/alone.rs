@@ -6,7 +6,8 @@ use super::headers;
 use super::layout::{Layout, StampAt};
 use super::proof::Pair;
 use super::shape::{
-    Shape, durations_fps, idle_steps, median_step, run_length, spread_of_steps, stamps_fps, unit_s, varies,
+    Shape, counts_by, durations_fps, even, idle_steps, kept_in_thousands, median_step, run_length,
+    spread_of_steps, stamps_fps, unit_s, varies,
 };
 use crate::recording::{Kind, Role, Unit};
 
@@ -18,8 +19,9 @@ const PERIOD_KEPT: f64 = 0.25;
 pub(super) const HELD_ROWS: f64 = 3.0;
 /// Slower rows, beside numbers that nobody knows, may be samples of anything, rows a second.
 const SURELY_FRAMES: f64 = 30.0;
-/// Share of stamps that are no later than the one before, from which on they are too coarse to time frames.
-const TOO_COARSE: f64 = 0.02;
+/// Share of stamps that are no later than the one before, from which on they are too coarse to time frames: such
+/// rows have no time, and the average rate loses as large a share.
+const TOO_COARSE: f64 = 0.002;
 pub(super) const UNITS: [Unit; 4] = [Unit::Second, Unit::Millisecond, Unit::Microsecond, Unit::Nanosecond];
 
 impl Evidence<'_> {
@@ -195,7 +197,7 @@ impl Evidence<'_> {
         };
         let step_s = median_step(column) * unit_s(unit);
         let fps = 1.0 / step_s;
-        let even = even(&column.fine, column.step()) && self.sample.rows > 2;
+        let even = even(column) && self.sample.rows > 2;
         let named = self.hints[clock].unit.is_some();
         let others = (0..self.shapes.len()).any(|i| {
             i != clock
@@ -225,6 +227,17 @@ impl Evidence<'_> {
             () if !self.proves_unit(clock) && fitting.len() > 1 => {
                 format!("Column {index} gives a likely frame rate in several units of time.")
             }
+            () if let Some((counter, by)) = self.counts_by_more(clock) => {
+                format!(
+                    "Column {} counts by {by} from row to row: is each row a frame, or was one of {by} written?",
+                    counter + 1
+                )
+            }
+            () if !named && !self.proves_unit(clock) && kept_in_thousands(column) => format!(
+                "Column {index} keeps its step of {:.1} {}, and its header names no unit: frames, or samples a thousand times further apart?",
+                median_step(column),
+                name_of(unit)
+            ),
             () if self.has_sensors()
                 && !(self.frames_spoken_of() && (self.sensors_hold() || fps > SURELY_FRAMES))
                 && !(fps > SURELY_FRAMES && self.sensors_hold() && !even) =>
@@ -247,6 +260,16 @@ impl Evidence<'_> {
                 )
             }
             () => return None,
+        })
+    }
+
+    /// A column without a unit that counts the rows by more than one, beside stamps that are not as even.
+    fn counts_by_more(&self, clock: usize) -> Option<(usize, f64)> {
+        let uneven = !even(&self.sample.columns[clock]);
+        let mut rising = self.places(|s| s == Shape::Rising).into_iter().filter(|&c| c != clock && uneven);
+        rising.find_map(|c| {
+            let by = counts_by(&self.sample.columns[c]).filter(|by| *by > 1.0)?;
+            self.hints[c].unit.is_none().then_some((c, by))
         })
     }
 
@@ -370,14 +393,4 @@ impl Evidence<'_> {
         };
         Verdict::Unsure { why, ways: self.ways(&before, named), guess }
     }
-}
-
-/// Whether all steps are the same, to a part in a million or to the last digit written.
-fn even(values: &[f64], digit: f64) -> bool {
-    let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).filter(|s| s.is_finite()).collect();
-    steps.first().is_some_and(|first| {
-        steps
-            .iter()
-            .all(|s| (s - first).abs() <= (1e-6 * first.abs()).max(1.01 * digit.min(0.02 * first.abs())))
-    })
 }

@@ -9,6 +9,10 @@ const YEAR_2100_S: f64 = 4_102_444_800.0;
 
 /// Rows of a log are no further apart than this: sensors are read once a minute at the least.
 const LONGEST_STEP_S: f64 = 90.0;
+/// Samplers that are left alone keep their period so well: the middle of the deviations from it, relative.
+const PERIOD_EXACT: f64 = 0.01;
+/// A period as a sampler is set to: no further from a whole number, in its unit.
+const PERIOD_WHOLE: f64 = 0.02;
 
 /// What a column is by its own values.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,6 +122,33 @@ pub(super) fn spread_of_steps(column: &Column) -> f64 {
 pub(super) fn idle_steps(column: &Column) -> f64 {
     let steps = steps(column);
     steps.iter().filter(|s| **s == 0.0).count() as f64 / steps.len().max(1) as f64
+}
+
+/// Whether all steps are the same, to a part in a million or to the last digit written.
+pub(super) fn even(column: &Column) -> bool {
+    let steps: Vec<f64> = column.fine.windows(2).map(|w| w[1] - w[0]).filter(|s| s.is_finite()).collect();
+    steps.first().is_some_and(|first| {
+        let slack = (1e-6 * first.abs()).max(1.01 * column.step().min(0.02 * first.abs()));
+        steps.iter().all(|s| (s - first).abs() <= slack)
+    })
+}
+
+/// Whether rows keep a period so well, and one so round, that it may as well be a sampler's in a larger unit.
+pub(super) fn kept_in_thousands(column: &Column) -> bool {
+    let step = median_step(column);
+    let round = [1.0, 1e3, 1e6]
+        .into_iter()
+        .map(|unit| step / unit)
+        .any(|periods| (0.5..1e3).contains(&periods) && (periods - periods.round()).abs() <= PERIOD_WHOLE);
+    round && spread_of_steps(column) < PERIOD_EXACT
+}
+
+/// By how much a column of whole numbers rises from row to row, where nine tenths of its steps are that.
+pub(super) fn counts_by(column: &Column) -> Option<f64> {
+    let whole = column.digits().is_none_or(|d| d.1 == 0);
+    let (steps, by) = (steps(column), median_step(column));
+    let alike = steps.iter().filter(|s| **s == by).count();
+    (whole && steps.len() > 8 && alike * 10 >= steps.len() * 9).then_some(by)
 }
 
 /// Rows for which a value holds on average.

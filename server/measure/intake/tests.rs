@@ -633,6 +633,55 @@ mod questions {
     }
 
     #[test]
+    fn rows_of_which_every_second_was_written() {
+        let mut log = "image,t [s]\n".to_owned();
+        let mut at = 0.0;
+        for i in 0..200 {
+            log += &format!("{},{at:.4}\n", 40 + 2 * i);
+            at += 0.011 + f64::from(i * 7 % 5) * 0.0004;
+        }
+        assert_eq!(
+            question(log.as_bytes()).why,
+            "Column 1 counts by 2 from row to row: is each row a frame, or was one of 2 written?"
+        );
+        let by_one = log.lines().enumerate().map(|(i, line)| {
+            line.split_once(',').map_or(String::new(), |(_, t)| {
+                if i > 0 { format!("{i},{t}\n") } else { format!("image,{t}\n") }
+            })
+        });
+        one_segment(by_one.collect::<String>().as_bytes());
+    }
+
+    #[test]
+    fn rows_a_second_apart_are_no_thousand_frames() {
+        let mut log = "when;much\n".to_owned();
+        for i in 0..300 {
+            let late = f64::from(i * 7919 % 13) * 0.001;
+            log += &format!("{:.5};{}\n", 812.0 + f64::from(i) + late, 140 + i * 31 % 17);
+        }
+        let why = question(log.as_bytes()).why;
+        assert!(why.contains("in several units of time") || why.contains("keeps its step"), "{why}");
+        let alone: String =
+            log.lines().map(|line| format!("{}\n", line.split(';').next().unwrap_or(""))).collect();
+        assert_eq!(
+            question(alone.as_bytes()).why,
+            "Column 1 keeps its step of 1.0 milliseconds, and its header names no unit: frames, or samples a thousand times further apart?"
+        );
+    }
+
+    #[test]
+    fn stamps_too_coarse_for_their_frames() {
+        let mut at = 0.0_f64;
+        let mut log = "t [ms]\n".to_owned();
+        for i in 0..1000 {
+            log += &format!("{at:.0}\n");
+            at += if i % 100 == 0 { 0.3 } else { 1.2 };
+        }
+        let why = question(log.as_bytes()).why;
+        assert!(why.starts_with("The stamps in column 1 are too coarse"), "{why}");
+    }
+
+    #[test]
     fn answers_that_time_nothing_are_refused() {
         let asked = question(LONE);
         for (chosen, says) in [
