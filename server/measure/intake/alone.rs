@@ -6,8 +6,8 @@ use super::headers;
 use super::layout::{Layout, StampAt};
 use super::proof::Pair;
 use super::shape::{
-    Shape, counts_by, durations_fps, even, idle_steps, kept_in_thousands, median_step, run_length,
-    spread_of_steps, stamps_fps, unit_s, varies,
+    PERIOD_EXACT, Shape, counts_by, durations_fps, even, idle_steps, kept_in_thousands, median_step,
+    run_length, spread_of_steps, stamps_fps, unit_s, varies,
 };
 use crate::recording::{Kind, Role, Unit};
 
@@ -197,7 +197,8 @@ impl Evidence<'_> {
         };
         let step_s = median_step(column) * unit_s(unit);
         let fps = 1.0 / step_s;
-        let even = even(column) && self.sample.rows > 2;
+        let slow = fps < SURELY_FRAMES && spread_of_steps(column) < PERIOD_EXACT;
+        let even = (slow || even(column)) && self.sample.rows > 2;
         let named = self.hints[clock].unit.is_some();
         let others = (0..self.shapes.len()).any(|i| {
             i != clock

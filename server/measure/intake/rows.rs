@@ -26,6 +26,8 @@ const RESTART_NS: i64 = NS_PER_S;
 struct Waiting {
     line: u64,
     ns: i64,
+    /// The stamp before the clock went back to this one.
+    after_ns: Option<i64>,
 }
 
 pub(super) struct Rows<'a> {
@@ -262,11 +264,17 @@ impl<'a> Rows<'a> {
             self.waiting = None;
             return;
         };
-        if let Some(before) = self.last_stamp_ns
-            && now < before - RESTART_NS
-        {
+        let after_ns = self.last_stamp_ns.filter(|before| now < before - RESTART_NS);
+        if let Some(before) = after_ns {
             self.say_restart(number, before - now);
             self.restart();
+        }
+        // Where the clock is back at once it never ran again from there: that stamp was wrong, not the time since.
+        let wrong = |begun: &mut Waiting| begun.after_ns.is_some_and(|after| now >= after);
+        if let Some(begun) = self.waiting.take_if(wrong) {
+            self.problems.add(begun.line, 0, || {
+                "The stamp is far before both its neighbours; the row is left out.".into()
+            });
         }
         if let Some(begun) = self.waiting {
             let duration = now - begun.ns;
@@ -286,7 +294,7 @@ impl<'a> Rows<'a> {
                 });
             }
         }
-        self.waiting = Some(Waiting { line: number, ns: now });
+        self.waiting = Some(Waiting { line: number, ns: now, after_ns });
         self.last_stamp_ns = Some(now);
         if self.stamp_at == StampAt::Start {
             self.tracks.read(row);

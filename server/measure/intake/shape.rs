@@ -10,7 +10,7 @@ const YEAR_2100_S: f64 = 4_102_444_800.0;
 /// Rows of a log are no further apart than this: sensors are read once a minute at the least.
 const LONGEST_STEP_S: f64 = 90.0;
 /// Samplers that are left alone keep their period so well: the middle of the deviations from it, relative.
-const PERIOD_EXACT: f64 = 0.01;
+pub(super) const PERIOD_EXACT: f64 = 0.01;
 /// A period as a sampler is set to: no further from a whole number, in its unit.
 const PERIOD_WHOLE: f64 = 0.02;
 

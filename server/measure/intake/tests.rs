@@ -670,11 +670,24 @@ mod questions {
     }
 
     #[test]
+    fn a_rate_noted_once_a_second_is_no_frame() {
+        let mut log = "at,frames per second\n".to_owned();
+        for i in 0..200_i64 {
+            let ms = 1_782_900_000_000 + 1000 * i + i * 7919 % 11;
+            log += &format!("{ms},{}\n", 90 + i * 37 % 23);
+        }
+        assert_eq!(
+            question(log.as_bytes()).why,
+            "The steps of column 1 are all the same: frames under a cap, or samples?"
+        );
+    }
+
+    #[test]
     fn stamps_too_coarse_for_their_frames() {
         let mut at = 0.0_f64;
-        let mut log = "t [ms]\n".to_owned();
+        let mut log = "t\n".to_owned();
         for i in 0..1000 {
-            log += &format!("{at:.0}\n");
+            log += &format!("{:.0}\n", 1_782_900_000_000.0 + at);
             at += if i % 100 == 0 { 0.3 } else { 1.2 };
         }
         let why = question(log.as_bytes()).why;
@@ -774,6 +787,25 @@ mod clocks {
         assert_eq!(
             segments[0].problems[0].says,
             "The clock goes back by 97.796 s: a new segment begins here."
+        );
+    }
+
+    #[test]
+    fn one_stamp_that_is_wrong_takes_no_time_with_it() {
+        let mut text = "frame start [ms]\n".to_owned();
+        for i in 0..300 {
+            let at = 5000.0 + f64::from(i) * 12.0 + f64::from(i * 7 % 5) * 0.3;
+            text += &if i == 150 { "0.0\n".to_owned() } else { format!("{at:.1}\n") };
+        }
+        let Outcome::Read { segments, .. } = read(text.as_bytes()) else { panic!() };
+        let longest: Vec<_> = segments.iter().filter_map(|s| s.recording.frame_ns.iter().max()).collect();
+        assert!(longest.iter().all(|ns| **ns < 14_000_000), "{longest:?}");
+        let frames: Vec<usize> = segments.iter().map(|s| s.recording.rows()).collect();
+        assert_eq!(frames, [149, 148]);
+        let says: Vec<&str> = segments.iter().flat_map(|s| &s.problems).map(|p| p.says.as_str()).collect();
+        assert!(
+            says.contains(&"The stamp is far before both its neighbours; the row is left out."),
+            "{says:?}"
         );
     }
 
