@@ -213,7 +213,7 @@ impl<'a> Rows<'a> {
             return;
         }
         let start = match (stamp, self.stamp_at) {
-            (Some(ns), StampAt::End) => Some(ns - duration),
+            (Some(ns), StampAt::End) => Some(ns.saturating_sub(duration)),
             (stamp, _) => stamp,
         };
         if let (Some(now), Some(before)) = (start, self.last_stamp_ns)
@@ -234,7 +234,7 @@ impl<'a> Rows<'a> {
             }
         }
         let at = match start {
-            Some(ns) => ns - *self.first_ns.get_or_insert(ns - self.next_at_ns),
+            Some(ns) => ns.saturating_sub(*self.first_ns.get_or_insert(ns.saturating_sub(self.next_at_ns))),
             None => self.next_at_ns,
         };
         self.last_stamp_ns = start.or(self.last_stamp_ns);
@@ -348,7 +348,7 @@ impl<'a> Rows<'a> {
         self.at_ns.push(at_ns);
         if let Some(duration) = duration {
             self.frame_ns.push(duration);
-            self.next_at_ns = at_ns + duration;
+            self.next_at_ns = at_ns.saturating_add(duration);
         }
         self.tracks.keep();
     }
