@@ -97,6 +97,9 @@ pub(super) fn candidate(lines: &[&[u8]], delimiter: u8) -> Option<Candidate> {
     let good: usize = of_rows.iter().map(|(_, v, e)| v + e).sum();
     let torn: usize =
         lines[first..].iter().take(TORN_LINES).map(|line| torn_cells(&mut cells, line, delimiter)).sum();
+    // What is torn in these lines is torn in all.
+    let looked = lines[first..].len().min(TORN_LINES);
+    let torn = torn * lines[first..].len() / looked.max(1);
     let all: usize = counts[first..].iter().filter(|c| c.0 > 0).map(|c| c.0).sum();
     // What splits only a few lines into rows is not what stands between cells.
     let lines_split = of_rows.len() as f64 / counts.iter().filter(|c| c.0 > 0).count() as f64;

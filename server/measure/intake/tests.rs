@@ -747,6 +747,19 @@ mod questions {
     }
 
     #[test]
+    fn decimal_commas_with_words_between_semicolons_cut_no_long_log_at_its_commas() {
+        let mut log = "Bildzeit, ms;verworfen;Prozess;Notiz;Zeit, ms\n".to_owned();
+        let mut at = 69_857_249.13_f64;
+        for i in 0..700 {
+            let ms = 7.0 + f64::from(i % 9) * 0.11;
+            log.push_str(&format!("{ms:.2};no;saltmarsh;1;{at:.2}\n").replace('.', ","));
+            at += ms;
+        }
+        let (layout, segment) = one_segment(log.as_bytes());
+        assert_eq!((layout.columns.len(), segment.recording.rows()), (5, 700));
+    }
+
+    #[test]
     fn units_that_contradict_the_numbers() {
         let question = question(b"t [s],frame [s]\n0,16\n0.016,17\n0.033,16\n0.049,18\n0.067,16\n");
         assert_eq!(
