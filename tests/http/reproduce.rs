@@ -28,7 +28,7 @@ async fn packed(house: &House) -> (Client, Vec<u8>) {
         [("kind", "1"), ("tuning", "1"), ("rig", "1"), ("repeats", "41.2 48.0 41.5"), ("background", "30")];
     let read = owner.post(&paths::readings(PIECE), &read).await;
     let ruling = format!("{}/ruling", read.location());
-    let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door")];
+    let aside = [("repeat", "2"), ("verdict", "set aside"), ("reason", "a door"), ("version", "0")];
     assert_eq!(owner.post(&ruling, &aside).await.status, 303);
     make(&owner, r#"{"kind":"reading","reading":1,"tuning":1,"base":1}"#, "Dunlin's noise").await;
     let kept = [("of", "strips"), ("cell", "1"), ("other", "2"), ("title", "Over time")];

@@ -69,6 +69,7 @@ const QUERIES: &[(&str, &[Words])] = &[
             HOURS,
             KWH,
             ("cell", "Row id of a cell whose frame times are shown; once for each."),
+            ("kind", "Row id of the kind of reading that is shown."),
             THEME,
             SHAPE,
             FORM,
