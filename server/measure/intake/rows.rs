@@ -17,6 +17,8 @@ use crate::recording::{Kind, NS_PER_S, Recording, Role, Unit};
 
 /// No frame lasts longer than an hour: a longer one is a slip of the log, and would be all of the pass.
 const LONGEST_FRAME_NS: i64 = 3600 * NS_PER_S;
+/// Samples further apart belong to different segments.
+const LONGEST_PAUSE_NS: i64 = 24 * LONGEST_FRAME_NS;
 
 /// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
 const RESTART_NS: i64 = NS_PER_S;
@@ -216,6 +218,7 @@ impl<'a> Rows<'a> {
             (Some(ns), StampAt::End) => Some(ns.saturating_sub(duration)),
             (stamp, _) => stamp,
         };
+        self.leap(number, start, LONGEST_FRAME_NS);
         if let (Some(now), Some(before)) = (start, self.last_stamp_ns)
             && now < before - RESTART_NS
         {
@@ -275,6 +278,8 @@ impl<'a> Rows<'a> {
             self.problems.add(begun.line, 0, || {
                 "The stamp is far before both its neighbours; the row is left out.".into()
             });
+        } else {
+            self.leap(number, Some(now), LONGEST_FRAME_NS);
         }
         if let Some(begun) = self.waiting {
             let duration = now - begun.ns;
@@ -320,11 +325,25 @@ impl<'a> Rows<'a> {
             self.say_restart(number, back);
             self.restart();
         }
+        self.leap(number, Some(now), LONGEST_PAUSE_NS);
         let first = *self.first_ns.get_or_insert(now);
         self.last_stamp_ns = Some(now);
         self.note_wall(row, 0);
         self.tracks.read(row);
         self.keep(now - first, None);
+    }
+
+    /// Begins a new segment where the clock leaps so far ahead: nobody records through that, and what goes by time would
+    /// go through all of it.
+    fn leap(&mut self, number: u64, stamp: Option<i64>, longest_ns: i64) {
+        let (Some(now), Some(before)) = (stamp, self.last_stamp_ns) else { return };
+        let ahead = now.saturating_sub(before);
+        if ahead > longest_ns {
+            self.problems.add(number, 0, || {
+                format!("The clock leaps ahead by {:.3} s: a new segment begins here.", seconds(ahead))
+            });
+            self.restart();
+        }
     }
 
     fn say_restart(&mut self, number: u64, back_ns: i64) {

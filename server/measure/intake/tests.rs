@@ -803,6 +803,41 @@ mod clocks {
         );
     }
 
+    /// What goes by time, such as the screens, would else go through the years between.
+    #[test]
+    fn no_segment_reaches_over_a_leap_of_the_clock() {
+        let (wrong, leap) = (|i: i64| if i == 150 { Some(0) } else { None }, 3600 * 24 * 366 * 10);
+        let stamp = |i: i64| 1_766_548_796_000_000_000 + i * 4_000_000 + i * 7 % 5 * 90_000;
+        let log = |head: &str, row: &dyn Fn(i64) -> String| {
+            (0..300).fold(format!("{head}\n"), |text, i| text + &row(i) + "\n")
+        };
+        let longest = |text: String| {
+            let Outcome::Read { segments, .. } = read(text.as_bytes()) else { panic!("{text}") };
+            let ends = segments.iter().filter_map(|s| s.recording.at_ns.last().copied());
+            (segments.iter().map(|s| s.recording.rows()).sum::<usize>(), ends.max().unwrap())
+        };
+        let timed = log("stamp [ns],frame time [ms]", &|i| {
+            let ms = (stamp(i + 1) - stamp(i)) as f64 / 1e6;
+            format!("{},{ms:.3}", wrong(i).unwrap_or(stamp(i)))
+        });
+        let (rows, end) = longest(timed);
+        assert!(rows == 300 && end < 2_000_000_000, "{rows} {end}");
+        let stamped = log("frame start [ns]", &|i| {
+            (stamp(i) + if i > 200 { leap * 1_000_000_000 } else { 0 }).to_string()
+        });
+        let (rows, end) = longest(stamped);
+        assert!(rows > 295 && end < 2_000_000_000, "{rows} {end}");
+        let sampled = log("stamp [ms],power [W]", &|i| {
+            format!(
+                "{},{}",
+                1_766_548_796_000 + i * 1000 + if i > 200 { leap * 1000 } else { 0 },
+                200 + i % 7
+            )
+        });
+        let (rows, end) = longest(sampled);
+        assert!(rows == 300 && end < 400_000_000_000, "{rows} {end}");
+    }
+
     #[test]
     fn one_stamp_that_is_wrong_takes_no_time_with_it() {
         let mut text = "frame start [ms]\n".to_owned();
