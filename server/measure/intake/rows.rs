@@ -1,5 +1,7 @@
 //! Rows of a log on their way to segments: what a stamp, a duration and a mark do to the frame under way.
 
+mod leaps;
+
 use super::Segment;
 use super::assemble::Conditions;
 use super::block::{Block, Row};
@@ -17,8 +19,6 @@ use crate::recording::{Kind, NS_PER_S, Recording, Role, Unit};
 
 /// No frame lasts longer than an hour: a longer one is a slip of the log, and would be all of the pass.
 const LONGEST_FRAME_NS: i64 = 3600 * NS_PER_S;
-/// Samples further apart belong to different segments.
-const LONGEST_PAUSE_NS: i64 = 24 * LONGEST_FRAME_NS;
 
 /// A clock that goes back by this much has started again (or was set); by less, the row is out of order.
 const RESTART_NS: i64 = NS_PER_S;
@@ -325,31 +325,12 @@ impl<'a> Rows<'a> {
             self.say_restart(number, back);
             self.restart();
         }
-        self.leap(number, Some(now), LONGEST_PAUSE_NS);
+        self.leap(number, Some(now), leaps::LONGEST_PAUSE_NS);
         let first = *self.first_ns.get_or_insert(now);
         self.last_stamp_ns = Some(now);
         self.note_wall(row, 0);
         self.tracks.read(row);
         self.keep(now - first, None);
-    }
-
-    /// Begins a new segment where the clock leaps so far ahead: nobody records through that, and what goes by time would
-    /// go through all of it.
-    fn leap(&mut self, number: u64, stamp: Option<i64>, longest_ns: i64) {
-        let (Some(now), Some(before)) = (stamp, self.last_stamp_ns) else { return };
-        let ahead = now.saturating_sub(before);
-        if ahead > longest_ns {
-            self.problems.add(number, 0, || {
-                format!("The clock leaps ahead by {:.3} s: a new segment begins here.", seconds(ahead))
-            });
-            self.restart();
-        }
-    }
-
-    fn say_restart(&mut self, number: u64, back_ns: i64) {
-        self.problems.add(number, 0, || {
-            format!("The clock goes back by {:.3} s: a new segment begins here.", seconds(back_ns))
-        });
     }
 
     /// Wall clock of the segment's first row; `before_ns` is how far the row began before its stamp.
